@@ -1,0 +1,55 @@
+# Bare `make` lists what there is to do. Everything runs inside .venv, made from the pinned lock files.
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
+VENV := .venv
+BIN := $(VENV)/bin
+DOMAIN := src/coppermend/quantity.py,src/coppermend/errors.py,src/coppermend/board/*,src/coppermend/damage/*,src/coppermend/isolate/*,src/coppermend/rework/*,src/coppermend/copper/*,src/coppermend/rom/*,src/coppermend/proving/*,src/coppermend/instruments/*
+DEBIAN := chromium kicad-symbols poppler-utils
+
+.PHONY: help demo serve test test-all check bench lock clean debian-packages
+
+help:  ## list these targets
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## */  make \1\t/' | expand -t 20
+
+$(VENV)/.runtime: requirements/runtime.lock pyproject.toml
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements/runtime.lock
+	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation -e .
+	touch $@
+
+$(VENV)/.dev: $(VENV)/.runtime requirements/dev.lock
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements/dev.lock
+	touch $@
+
+demo: $(VENV)/.runtime  ## set up, run the whole sample job headless, say where the results are
+	$(BIN)/coppermend demo --out build/demo
+
+serve: $(VENV)/.runtime  ## the bench, in a browser
+	$(BIN)/coppermend serve
+
+test: $(VENV)/.dev  ## all tests that need no Debian package, with branch coverage
+	$(BIN)/coverage erase
+	$(BIN)/python -m pytest --cov --cov-report=
+	$(BIN)/coverage report --include='$(DOMAIN)' --fail-under=95
+
+debian-packages:
+	command -v apt-get >/dev/null || { echo "apt-get not found: install $(DEBIAN) by hand"; exit 1; }
+	dpkg -s $(DEBIAN) >/dev/null 2>&1 || { apt-get update -q && DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $(DEBIAN); }
+
+test-all: debian-packages test  ## install the Debian packages for browser and symbol checks, then test
+
+check: $(VENV)/.dev  ## lint, format, types, floors
+	$(BIN)/ruff check src tests tools
+	$(BIN)/ruff format --check src tests tools
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(VENV)/.dev  ## timings, ours beside the reference in one run
+	$(BIN)/python -m pytest tests/bench --benchmark-only -o addopts="" --benchmark-columns=min,median,max,rounds --benchmark-sort=name
+
+lock: $(VENV)/.dev  ## pin every dependency anew
+	$(BIN)/python -m pip install --quiet uv
+	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate --no-header --upgrade -q pyproject.toml requirements/build.in -o requirements/runtime.lock
+	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate --no-header --upgrade -q --extra dev pyproject.toml requirements/build.in -o requirements/dev.lock
+
+clean:  ## remove the environment and everything built
+	rm -rf $(VENV) build dist .coverage .coverage.* .ruff_cache .mypy_cache

@@ -1,0 +1,1 @@
+"""The board as a graph: model, part types, readers, checks, drawing."""

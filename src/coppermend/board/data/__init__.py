@@ -1,0 +1,1 @@
+"""Part types that come with the program, as TOML."""

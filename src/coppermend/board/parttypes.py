@@ -1,0 +1,224 @@
+"""Part types: what the pins of a part are, and which inputs act on which outputs.
+
+The library is TOML, one table per type; a shop can add its own files. A pin is written
+``"NUMBER NAME DIRECTION [ROLE]"`` and a signal path ``"IN IN ... > OUT OUT ..."`` with pin numbers:
+
+    ["7400"]
+    description = "quad 2-input NAND gate"
+    kind = "logic"
+    failure_class = "digital_bipolar"
+    package = "DIP-14"
+    aliases = ["SN7400"]
+    pins = ["1 1A in", "2 1B in", "3 1Y out", "7 GND ground", "14 VCC power"]
+    paths = ["1 2 > 3"]
+    source = "public data sheets, SN7400 class"
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+from importlib import resources
+from typing import Any, Literal, get_args
+
+from coppermend.board.model import Part
+from coppermend.errors import InputError, UnknownName
+
+Direction = Literal["in", "out", "bidi", "power", "ground", "passive", "open-collector", "nc"]
+PinRole = Literal["", "address", "data", "control", "reset", "clock", "interrupt", "select", "port"]
+PartKind = Literal[
+    "logic", "cpu", "rom", "ram", "peripheral", "driver", "transistor", "display", "regulator", "comparator",
+    "timer", "supervisor", "resistor", "network", "capacitor", "electrolytic", "inductor", "diode", "led",
+    "crystal", "oscillator", "relay", "connector", "switch", "battery", "supercapacitor", "fuse", "lamp",
+    "trimmer", "socket", "mechanical",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PinSpec:
+    """One pin of a part type."""
+
+    number: str
+    name: str
+    direction: Direction
+    role: PinRole = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignalPath:
+    """Pins (by number) whose level acts on other pins inside the part."""
+
+    inputs: tuple[str, ...]
+    outputs: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PartType:
+    """A generic part type. ``failure_class`` names a row of the failure-rate seeds."""
+
+    name: str
+    description: str
+    kind: PartKind
+    package: str
+    pins: tuple[PinSpec, ...]
+    paths: tuple[SignalPath, ...] = ()
+    failure_class: str = ""
+    aliases: tuple[str, ...] = ()
+    polarised: bool = False
+    source: str = ""
+
+    @cached_property
+    def pin_by_number(self) -> Mapping[str, PinSpec]:
+        """Pins by their number."""
+        return {pin.number: pin for pin in self.pins}
+
+
+_DIRECTIONS, _ROLES, _KINDS = get_args(Direction), get_args(PinRole), get_args(PartKind)
+_PIN_FIELDS = (3, 4)
+
+
+def _pin(text: str, where: str) -> PinSpec:
+    words = text.split()
+    if (
+        len(words) not in _PIN_FIELDS
+        or words[2] not in _DIRECTIONS
+        or (len(words) == 4 and words[3] not in _ROLES)
+    ):
+        raise InputError(f"pin {text!r} of {where}", expected='"NUMBER NAME DIRECTION [ROLE]"')
+    number, name, direction, role = [*words, ""][:4]
+    return PinSpec(number, name, direction, role)  # type: ignore[arg-type]
+
+
+def _path(text: str, where: str) -> SignalPath:
+    before, arrow, after = text.partition(">")
+    if not (arrow and before.split() and after.split()):
+        raise InputError(f"path {text!r} of {where}", expected='"IN IN > OUT OUT" with pin numbers')
+    return SignalPath(tuple(before.split()), tuple(after.split()))
+
+
+def _part_type(name: str, table: Mapping[str, Any], where: str) -> PartType:
+    place = f"part type {name!r}"
+    try:
+        kind = table["kind"]
+        made = PartType(
+            name=name,
+            description=str(table["description"]),
+            kind=kind,
+            package=str(table.get("package", "")),
+            pins=tuple(_pin(text, place) for text in table["pins"]),
+            paths=tuple(_path(text, place) for text in table.get("paths", ())),
+            failure_class=str(table.get("failure_class", "")),
+            aliases=tuple(table.get("aliases", ())),
+            polarised=bool(table.get("polarised", False)),
+            source=str(table.get("source", "")),
+        )
+    except KeyError as missing:
+        raise InputError(f"{place} lacks {missing}", where=where) from None
+    except InputError as error:
+        raise error.at(where) from None
+    except (TypeError, AttributeError):
+        raise InputError(
+            f"{place} is malformed", expected="strings and lists of strings", where=where
+        ) from None
+    if kind not in _KINDS:
+        raise InputError(f"{place} has kind {kind!r}", expected=f"one of {', '.join(_KINDS)}", where=where)
+    numbers = [pin.number for pin in made.pins]
+    if twice := {n for n in numbers if numbers.count(n) > 1}:
+        raise InputError(f"{place} has pin {min(twice)} twice", where=where)
+    for path in made.paths:
+        if unknown := [n for n in (*path.inputs, *path.outputs) if n not in made.pin_by_number]:
+            raise InputError(f"{place} has a path through pin {unknown[0]}, which it lacks", where=where)
+    return made
+
+
+def parse_part_types(text: str, where: str = "part types") -> dict[str, PartType]:
+    """Read one TOML file of part types.
+
+    Raises:
+        InputError: If the TOML is broken or a type is incomplete, naming the type.
+    """
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"line (\d+)", str(error))
+        raise InputError(str(error), where=where, line=int(line[1]) if line else None) from None
+    types = {}
+    for name, table in tables.items():
+        if not isinstance(table, dict):
+            raise InputError(
+                f"{name!r} is no table", expected='["TYPE"] with description, kind, pins', where=where
+            )
+        types[name] = _part_type(name, table, where)
+    return types
+
+
+@dataclass(frozen=True)
+class PartLibrary:
+    """Part types by name, with aliases and the families of 7400 and 4000 logic resolved."""
+
+    types: Mapping[str, PartType] = field(default_factory=dict)
+
+    @cached_property
+    def _by_alias(self) -> Mapping[str, PartType]:
+        table = {name.upper(): kind for name, kind in self.types.items()}
+        for kind in self.types.values():
+            for alias in kind.aliases:
+                table.setdefault(alias.upper(), kind)
+        return table
+
+    def find(self, name: str) -> PartType | None:
+        """The type called ``name`` (case, family letters, maker's prefix and suffix ignored), or None."""
+        for key in _spellings(name):
+            if found := self._by_alias.get(key):
+                return found
+        return None
+
+    def get(self, name: str) -> PartType:
+        """The type called ``name``.
+
+        Raises:
+            UnknownName: If the library has no such type.
+        """
+        if found := self.find(name):
+            return found
+        raise UnknownName("part type", name, "the part-type library")
+
+    def of(self, part: Part) -> PartType | None:
+        """The type of a fitted part, or None when its type is empty or unknown."""
+        return self.find(part.type) if part.type else None
+
+    def extended(self, more: Iterable[PartType]) -> PartLibrary:
+        """This library with a shop's own types added; a shop's type replaces one of the same name."""
+        return PartLibrary({**self.types, **{kind.name: kind for kind in more}})
+
+
+_FAMILY = re.compile(r"^(?:[A-Z]{1,3})?(74|54)(LS|ALS|HCT|HC|ACT|AC|AS|S|F|L|H|LV|C)?(\d{2,4})([A-Z]{0,3})$")
+_CMOS = re.compile(r"^(?:CD|HEF|MC1|HCF|TC|MM)?(4\d{3,4}|14\d{3})(U?B[A-Z]{0,2}|A[A-Z]?|[A-Z]{1,3})?$")
+
+
+def _spellings(name: str) -> list[str]:
+    """The names to look up for ``name``, most exact first: 74LS138N -> 74LS138N, 74138."""
+    key = re.sub(r"[\s_-]", "", name.upper())
+    keys = [name.strip().upper(), key]
+    if family := _FAMILY.match(key):
+        keys.append(f"74{family[3]}")
+    if cmos := _CMOS.match(key):
+        digits = cmos[1]
+        keys.append(digits[1:] if len(digits) == 5 and digits.startswith("14") else digits)
+    return keys
+
+
+@lru_cache(maxsize=1)
+def standard_library() -> PartLibrary:
+    """The part types that come with the program."""
+    types: dict[str, PartType] = {}
+    for file in sorted(resources.files("coppermend.board.data").iterdir(), key=lambda f: f.name):
+        if file.name.endswith(".toml"):
+            for name, kind in parse_part_types(file.read_text("utf-8"), file.name).items():
+                if name in types:
+                    raise InputError(f"part type {name!r} is in the library twice", where=file.name)
+                types[name] = kind
+    return PartLibrary(types)

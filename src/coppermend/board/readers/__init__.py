@@ -1,0 +1,1 @@
+"""Readers of board file formats: text in, records out."""

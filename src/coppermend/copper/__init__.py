@@ -1,0 +1,1 @@
+"""Proof that every at-risk connection survived: probe plan, readings, jumpers."""

@@ -1,0 +1,1 @@
+"""The invented sample board and the sample job."""

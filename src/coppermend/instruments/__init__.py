@@ -1,0 +1,1 @@
+"""Meters and logic captures."""

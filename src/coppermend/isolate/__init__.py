@@ -1,0 +1,1 @@
+"""Ranked suspects from the circuit graph and the readings so far."""

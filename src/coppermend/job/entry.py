@@ -1,0 +1,46 @@
+"""One line of a job's append-only record, and the words it may use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+Stage = Literal["receive", "inspect", "isolate", "plan", "strip", "copper", "refit", "prove", "return"]
+STAGES: tuple[Stage, ...] = (
+    "receive", "inspect", "isolate", "plan", "strip", "copper", "refit", "prove", "return",
+)  # fmt: skip
+
+# kind -> what its body holds. Bodies are JSON objects; unknown keys are kept.
+#   job       customer, contact, machine, complaint, serial, marks, condition   (stage receive, first entry)
+#   board     name, sha256 of the board folder's attachment, file name          (receive)
+#   photo     sha256, name, media type, caption                                 (any)
+#   damage    area: GeoJSON FeatureCollection in board mm with "severity"       (inspect; the last one counts)
+#   note      text                                                              (any)
+#   remedy    id of a remedy, chosen true|false                                 (plan; the last per id counts)
+#   strip     refdes, done true|false, fate                                     (strip; the last per refdes)
+#   reading   a, b (points), ohms: number or "OL", instrument                   (copper; the last per pair)
+#   jumper    net, a, b, side                                                   (copper)
+#   refit     refdes, done true|false, note                                     (refit; the last per refdes)
+#   evidence  proof, passed true|false, note                                    (prove; the last per proof)
+#   stage     stage                                                             (where the job stands now)
+#   paper     what: tag|report, sha256, name                                    (return)
+#   void      seq of the entry that no longer counts, why                       (any: undo and correction)
+EntryKind = Literal[
+    "job", "board", "photo", "damage", "note", "remedy", "strip", "reading", "jumper", "refit", "evidence",
+    "stage", "paper", "void",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """An entry as stored: ``seq`` counts from 1 within its job, ``at`` is UTC."""
+
+    job: str
+    seq: int
+    at: datetime
+    who: str
+    stage: Stage
+    kind: EntryKind
+    body: Mapping[str, Any] = field(default_factory=dict)

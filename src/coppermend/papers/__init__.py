@@ -1,0 +1,1 @@
+"""Paper out: return tag and return report."""

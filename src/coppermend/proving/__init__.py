@@ -1,0 +1,1 @@
+"""Proofs, what they exercise, and the gate."""

@@ -1,0 +1,1 @@
+"""Deliberate changes to the board: strip list, remedies, refit list, kit."""

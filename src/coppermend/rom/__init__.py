@@ -1,0 +1,1 @@
+"""Program memories: images, dumps, devices."""
