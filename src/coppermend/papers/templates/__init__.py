@@ -1,0 +1,1 @@
+"""Typst templates of the papers."""
