@@ -69,7 +69,7 @@ class Pad:
     """Copper where a pin is soldered: ``size_mm`` wide (x) and ``height_mm`` high (y) on the board.
 
     Width and height are those seen on the board, after rotation. ``hole_mm`` 0 means surface mount.
-    A round pad has ``height_mm == size_mm`` and ``round`` True.
+    ``round`` pads are discs, or have round ends when width and height differ; others are rectangles.
     """
 
     refdes: str

@@ -57,7 +57,10 @@ class SignalPath:
 
 @dataclass(frozen=True)
 class PartType:
-    """A generic part type. ``failure_class`` names a row of the failure-rate seeds."""
+    """A generic part type. ``failure_class`` names a row of the failure-rate seeds.
+
+    ``three_state`` says that its outputs can be switched off, so that several may share a net.
+    """
 
     name: str
     description: str
@@ -69,6 +72,7 @@ class PartType:
     aliases: tuple[str, ...] = ()
     polarised: bool = False
     source: str = ""
+    three_state: bool = False
 
     @cached_property
     def pin_by_number(self) -> Mapping[str, PinSpec]:
@@ -78,6 +82,11 @@ class PartType:
 
 _DIRECTIONS, _ROLES, _KINDS = get_args(Direction), get_args(PinRole), get_args(PartKind)
 _PIN_FIELDS = (3, 4)
+# Logic whose public data sheets call its outputs three-state; a table's own ``three_state`` goes first.
+_THREE_STATE = frozenset(
+    "74125 74126 74173 74240 74241 74242 74243 74244 74245 74251 74253 74257 74258 74299 74365 74366 74367"
+    " 74368 74373 74374 74540 74541 74563 74564 74573 74574 74640 74646 74652 4043 4044 4076 4094 4502 4503".split()
+)
 
 
 def _pin(text: str, where: str) -> PinSpec:
@@ -114,6 +123,7 @@ def _part_type(name: str, table: Mapping[str, Any], where: str) -> PartType:
             aliases=tuple(table.get("aliases", ())),
             polarised=bool(table.get("polarised", False)),
             source=str(table.get("source", "")),
+            three_state=bool(table.get("three_state", name in _THREE_STATE)),
         )
     except KeyError as missing:
         raise InputError(f"{place} lacks {missing}", where=where) from None
