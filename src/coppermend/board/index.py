@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from typing import NamedTuple
+from collections.abc import Hashable, Iterable
+from typing import NamedTuple, TypeVar
 
 from coppermend.board.model import Board, Connector, CopperArea, Pad, PadSide, Part, PinRef, Rail, Track, Via
 from coppermend.errors import UnknownName
@@ -19,45 +19,58 @@ class Place(NamedTuple):
     side: PadSide
 
 
+T = TypeVar("T")
+K = TypeVar("K", bound=Hashable)
+
+
+class Groups(dict[str, list[T]]):
+    """Lists by name; a name that is not there has an empty list, and looking does not add it."""
+
+    def __missing__(self, name: str) -> list[T]:
+        return []
+
+    @classmethod
+    def of(cls, pairs: Iterable[tuple[str, T]]) -> Groups[T]:
+        """Group (name, item) pairs by name, keeping their order."""
+        groups: Groups[T] = cls()
+        for name, item in pairs:
+            groups.setdefault(name, []).append(item)
+        return groups
+
+
+def _firsts(pairs: Iterable[tuple[K, T]]) -> dict[K, T]:
+    """A dictionary in which the first of two equal keys wins."""
+    table: dict[K, T] = {}
+    for key, item in pairs:
+        table.setdefault(key, item)
+    return table
+
+
 class BoardIndex:
-    """Dictionaries over one board. The first of two duplicates wins; ``check`` reports the second."""
+    """Dictionaries over one board. The first of two duplicates wins; ``check`` reports the second.
+
+    ``pins_of_part`` holds pins that are on a net; ``pads_of_net`` and its like are ``Groups``.
+    """
 
     def __init__(self, board: Board) -> None:
         self.board_name = board.name
-        self.parts: dict[str, Part] = {}
-        for part in board.parts:
-            self.parts.setdefault(part.refdes, part)
-        self.net_of_pin: dict[PinRef, str] = {}
-        self.pins_of_part: dict[str, list[PinRef]] = defaultdict(list)
-        for net, pins in board.nets.items():
-            for pin in pins:
-                if pin not in self.net_of_pin:
-                    self.net_of_pin[pin] = net
-                    self.pins_of_part[pin.refdes].append(pin)
-        self.pads: dict[PinRef, Pad] = {}
-        self.pads_of_part: dict[str, list[Pad]] = defaultdict(list)
-        self.pads_of_net: dict[str, list[Pad]] = defaultdict(list)
-        for pad in board.pads:
-            self.pads.setdefault(pad.ref, pad)
-            self.pads_of_part[pad.refdes].append(pad)
-            if net_name := self.net_of_pin.get(pad.ref):
-                self.pads_of_net[net_name].append(pad)
-        self.vias: dict[str, Via] = {}
-        self.vias_of_net: dict[str, list[Via]] = defaultdict(list)
-        for via in board.vias:
-            self.vias.setdefault(via.name, via)
-            self.vias_of_net[via.net].append(via)
-        self.tracks_of_net: dict[str, list[Track]] = defaultdict(list)
-        for track in board.tracks:
-            self.tracks_of_net[track.net].append(track)
-        self.areas_of_net: dict[str, list[CopperArea]] = defaultdict(list)
-        for area in board.areas:
-            self.areas_of_net[area.net].append(area)
-        self.rails: dict[str, Rail] = {rail.net: rail for rail in board.rails}
-        self.connectors: dict[str, Connector] = {c.refdes: c for c in board.connectors}
-        self.parts_of_section: dict[str, list[Part]] = defaultdict(list)
-        for part in board.parts:
-            self.parts_of_section[part.section].append(part)
+        self.parts: dict[str, Part] = _firsts((p.refdes, p) for p in board.parts)
+        self.net_of_pin: dict[PinRef, str] = _firsts(
+            (pin, net) for net, pins in board.nets.items() for pin in pins
+        )
+        self.pins_of_part: Groups[PinRef] = Groups.of((pin.refdes, pin) for pin in self.net_of_pin)
+        self.pads: dict[PinRef, Pad] = _firsts((pad.ref, pad) for pad in board.pads)
+        self.pads_of_part: Groups[Pad] = Groups.of((pad.refdes, pad) for pad in board.pads)
+        self.pads_of_net: Groups[Pad] = Groups.of(
+            (self.net_of_pin[pad.ref], pad) for pad in board.pads if pad.ref in self.net_of_pin
+        )
+        self.vias: dict[str, Via] = _firsts((via.name, via) for via in board.vias)
+        self.vias_of_net: Groups[Via] = Groups.of((via.net, via) for via in board.vias)
+        self.tracks_of_net: Groups[Track] = Groups.of((track.net, track) for track in board.tracks)
+        self.areas_of_net: Groups[CopperArea] = Groups.of((area.net, area) for area in board.areas)
+        self.rails: dict[str, Rail] = _firsts((rail.net, rail) for rail in board.rails)
+        self.connectors: dict[str, Connector] = _firsts((c.refdes, c) for c in board.connectors)
+        self.parts_of_section: Groups[Part] = Groups.of((part.section, part) for part in board.parts)
 
     def part(self, refdes: str) -> Part:
         """The part called ``refdes``.

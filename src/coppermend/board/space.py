@@ -1,11 +1,12 @@
-"""Where copper and bodies are: shapes of a board's items and one STRtree over them.
+"""Where copper is: shapes of a board's pads, vias, tracks and areas, and one STRtree over them.
 
 Shapes are plain shapely geometry in board mm. Queries are vectorised, since a damage map of a large
-board asks for thousands of overlaps at once.
+board asks for thousands of overlaps at once. Bodies of parts are left to ``packages``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -13,17 +14,17 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from coppermend.board.model import Board, Pad, Track, Via
+from coppermend.board.model import Board, CopperArea, Pad, Track, Via
 
 ItemKind = Literal["pad", "via", "track", "area"]
+TOP, BOTTOM, BOTH = 1, 2, 3
+_LAYER_BITS = {"top": TOP, "bottom": BOTTOM, "both": BOTH}
 
 
 def pad_shape(pad: Pad) -> BaseGeometry:
-    """The copper of a pad: a disc when round, else an axis-parallel rectangle."""
-    if pad.round and pad.height_mm == pad.size_mm:
-        return shapely.Point(pad.x_mm, pad.y_mm).buffer(pad.size_mm / 2)
-    half_w, half_h = pad.size_mm / 2, pad.height_mm / 2
-    return shapely.box(pad.x_mm - half_w, pad.y_mm - half_h, pad.x_mm + half_w, pad.y_mm + half_h)
+    """The copper of a pad: a disc, a run with round ends, or an axis-parallel rectangle."""
+    skeleton, reach_mm = _pad_skeleton(pad)
+    return skeleton.buffer(reach_mm) if reach_mm else skeleton
 
 
 def via_shape(via: Via) -> BaseGeometry:
@@ -37,6 +38,44 @@ def track_shape(track: Track) -> BaseGeometry:
     return line.buffer(track.width_mm / 2)
 
 
+def area_shape(area: CopperArea) -> BaseGeometry:
+    """The copper of an area: a valid polygon or multipolygon.
+
+    Outlines that cross or touch themselves, as plotted areas do, are mended the way shapely does it.
+    """
+    shape = shapely.from_wkt(area.wkt)
+    if shapely.is_valid(shape):
+        return shape
+    pieces = shapely.get_parts(shapely.make_valid(shape))
+    return shapely.union_all(pieces[shapely.get_dimensions(pieces) == 2])
+
+
+def _pad_skeleton(pad: Pad) -> tuple[BaseGeometry, float]:
+    """What a pad's copper is grown from, and by how much [mm]."""
+    half_w, half_h = pad.size_mm / 2, pad.height_mm / 2
+    if not pad.round:
+        return shapely.box(pad.x_mm - half_w, pad.y_mm - half_h, pad.x_mm + half_w, pad.y_mm + half_h), 0.0
+    if half_w == half_h:
+        return shapely.Point(pad.x_mm, pad.y_mm), half_w
+    run_w, run_h = max(half_w - half_h, 0.0), max(half_h - half_w, 0.0)
+    ends = [(pad.x_mm - run_w, pad.y_mm - run_h), (pad.x_mm + run_w, pad.y_mm + run_h)]
+    return shapely.LineString(ends), min(half_w, half_h)
+
+
+def _pad_skeletons(pads: Sequence[Pad]) -> tuple[NDArray[np.object_], NDArray[np.float64]]:
+    """Skeletons and reaches of many pads; the discs, which are most, are made in one call."""
+    skeletons = np.asarray(shapely.points(_floats([(p.x_mm, p.y_mm) for p in pads], 2)), dtype=object)
+    reach_mm = np.array([p.size_mm / 2 for p in pads], dtype=float)
+    for i, pad in enumerate(pads):
+        if not (pad.round and pad.height_mm == pad.size_mm):
+            skeletons[i], reach_mm[i] = _pad_skeleton(pad)
+    return skeletons, reach_mm
+
+
+def _floats(rows: Sequence[tuple[float, ...]], width: int) -> NDArray[np.float64]:
+    return np.array(rows, dtype=float).reshape(-1, width)
+
+
 class BoardSpace:
     """Skeletons (points, centre lines, polygons) with a reach each, in one STRtree.
 
@@ -47,55 +86,72 @@ class BoardSpace:
     Attributes:
         kinds: (n,) array of item kinds, in the order pads, vias, tracks, areas of the board.
         numbers: (n,) int array, each item's position in its own tuple of the board.
+        nets: (n,) object array of net names, "" for copper of no net.
+        layers: (n,) int array: TOP, BOTTOM or BOTH.
         skeletons: (n,) object array of shapely geometry.
         reach_mm: (n,) float array.
+        boxes: (n,) object array: the box around each item's copper.
+        tree: STRtree over ``boxes``.
     """
 
     def __init__(self, board: Board) -> None:
         self.board = board
-        pads, vias, tracks = board.pads, board.vias, board.tracks
-        pad_points = shapely.points(np.array([(p.x_mm, p.y_mm) for p in pads], dtype=float).reshape(-1, 2))
-        discs = np.array([p.round and p.height_mm == p.size_mm for p in pads], dtype=bool)
-        for i in np.flatnonzero(~discs):
-            pad_points[i] = pad_shape(pads[i])
-        pad_reach = np.where(discs, np.array([p.size_mm / 2 for p in pads], dtype=float), 0.0)
-        via_points = shapely.points(np.array([(v.x_mm, v.y_mm) for v in vias], dtype=float).reshape(-1, 2))
-        lines = shapely.linestrings(
-            np.array([(t.x1_mm, t.y1_mm, t.x2_mm, t.y2_mm) for t in tracks], dtype=float).reshape(-1, 2, 2)
-        )
-        areas = shapely.from_wkt(np.array([a.wkt for a in board.areas], dtype=object))
-        counts = (len(pads), len(vias), len(tracks), len(board.areas))
+        pads, vias, tracks, areas = board.pads, board.vias, board.tracks, board.areas
+        net_of_pin = board.index.net_of_pin
+        pad_skeletons, pad_reach_mm = _pad_skeletons(pads)
+        via_points = shapely.points(_floats([(v.x_mm, v.y_mm) for v in vias], 2))
+        ends = _floats([(t.x1_mm, t.y1_mm, t.x2_mm, t.y2_mm) for t in tracks], 4)
+        counts = (len(pads), len(vias), len(tracks), len(areas))
         self.kinds: NDArray[np.str_] = np.repeat(np.array(["pad", "via", "track", "area"]), counts)
         self.numbers: NDArray[np.int_] = np.concatenate([np.arange(n) for n in counts])
+        nets = [net_of_pin.get(p.ref, "") for p in pads] + [v.net for v in vias]
+        nets += [t.net for t in tracks] + [a.net for a in areas]
+        self.nets: NDArray[np.object_] = np.array(nets, dtype=object)
+        layers = [_LAYER_BITS[p.side] for p in pads] + [BOTH] * len(vias)
+        layers += [_LAYER_BITS[t.layer] for t in tracks] + [_LAYER_BITS[a.layer] for a in areas]
+        self.layers: NDArray[np.int_] = np.array(layers, dtype=int)
         self.skeletons: NDArray[np.object_] = np.concatenate(
-            [np.asarray(g, dtype=object).reshape(-1) for g in (pad_points, via_points, lines, areas)]
+            [
+                pad_skeletons,
+                np.asarray(via_points, dtype=object),
+                np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), dtype=object),
+                np.array([area_shape(area) for area in areas], dtype=object),
+            ]
         )
         self.reach_mm: NDArray[np.float64] = np.concatenate(
             [
-                pad_reach.reshape(-1),
+                pad_reach_mm,
                 np.array([v.size_mm / 2 for v in vias], dtype=float),
                 np.array([t.width_mm / 2 for t in tracks], dtype=float),
-                np.zeros(counts[3]),
+                np.zeros(len(areas)),
             ]
         )
-        self.tree = shapely.STRtree(self.skeletons)
-        self._max_reach_mm = float(self.reach_mm.max(initial=0.0))
+        bounds = shapely.bounds(self.skeletons).reshape(-1, 4) + self.reach_mm[:, None] * [-1, -1, 1, 1]
+        self.boxes: NDArray[np.object_] = np.asarray(shapely.box(*bounds.T), dtype=object)
+        self.tree = shapely.STRtree(self.boxes)
 
     def touching(self, area: BaseGeometry, clearance_mm: float = 0.0) -> NDArray[np.int_]:
         """Items whose copper comes within ``clearance_mm`` of ``area``.
+
+        Args:
+            area: Any shapely geometry [mm].
+            clearance_mm: Distance that still counts as touching [mm].
 
         Returns:
             Sorted (k,) int array of positions into ``kinds``/``numbers``; shape (0,) when nothing touches.
         """
         if area.is_empty:
             return np.zeros(0, dtype=int)
-        shapely.prepare(area)
-        near = self.tree.query(area, predicate="dwithin", distance=self._max_reach_mm + clearance_mm)
         # 1e-9 mm: copper that just meets the area counts, in spite of rounding.
-        close = shapely.distance(self.skeletons[near], area) <= self.reach_mm[near] + clearance_mm + 1e-9
+        slack_mm = clearance_mm + 1e-9
+        near = self.tree.query(area, predicate="dwithin", distance=slack_mm)
+        shapely.prepare(area)
+        close = shapely.dwithin(area, self.skeletons[near], self.reach_mm[near] + slack_mm)
         return np.sort(near[close])
 
     def shapes(self, items: NDArray[np.int_]) -> NDArray[np.object_]:
         """Copper polygons of the given items, (k,) object array."""
-        grown = shapely.buffer(self.skeletons[items], self.reach_mm[items])
-        return np.where(self.reach_mm[items] > 0, grown, self.skeletons[items])
+        shapes, reach_mm = self.skeletons[items], self.reach_mm[items]
+        grown = reach_mm > 0
+        shapes[grown] = shapely.buffer(shapes[grown], reach_mm[grown])
+        return shapes
