@@ -1,0 +1,76 @@
+"""What kind of thing a fitted part is, even when its type is not in the library. No judgement of its state."""
+
+from __future__ import annotations
+
+import re
+
+from coppermend.board.model import Part
+from coppermend.board.parttypes import PartKind, PartLibrary, PartType, PinSpec
+from coppermend.errors import InputError
+from coppermend.quantity import parse_quantity
+
+# Class letters of reference designations, ASME Y14.44 / IEEE 315 (from memory), longest first when matched.
+_LETTERS: dict[str, PartKind] = {
+    "BT": "battery", "BAT": "battery", "C": "capacitor", "CR": "diode", "D": "diode", "DS": "lamp", "F": "fuse",
+    "FB": "inductor", "H": "mechanical", "J": "connector", "K": "relay", "L": "inductor", "LED": "led",
+    "MP": "mechanical", "P": "connector", "Q": "transistor", "R": "resistor", "RN": "network", "RP": "network",
+    "RV": "trimmer", "S": "switch", "SW": "switch", "U": "logic", "IC": "logic", "VR": "regulator",
+    "X": "crystal", "XU": "socket", "XIC": "socket", "Y": "crystal", "Z": "logic",
+}  # fmt: skip
+IC_KINDS = frozenset(
+    {"logic", "cpu", "rom", "ram", "peripheral", "driver", "comparator", "timer", "supervisor", "display"}
+)
+PASSIVE_KINDS = frozenset(
+    {"resistor", "network", "capacitor", "electrolytic", "inductor", "diode", "led", "fuse", "trimmer"}
+)
+_IC_PACKAGE = re.compile(r"(?i)\b[a-z-]*(?:DIP|SOIC|SSOP|PLCC|QFP|SIP)-?\d")
+
+
+def kind_of(part: Part, library: PartLibrary) -> PartKind | None:
+    """The kind of ``part``: from its type, else from its package and the letters of its refdes.
+
+    Returns:
+        None when neither says anything.
+    """
+    if known := library.of(part):
+        return _capacitor_kind(part, known.kind)
+    letters = re.match(r"[A-Za-z]*", part.refdes)
+    kind = _LETTERS.get(letters[0].upper()) if letters else None
+    if kind == "crystal" and _IC_PACKAGE.search(part.package.replace("_", " ")):
+        return "oscillator"
+    return _capacitor_kind(part, kind) if kind else None
+
+
+def _capacitor_kind(part: Part, kind: PartKind) -> PartKind:
+    """A capacitor of 0.04 F and up is a supercapacitor; one in a polarised can is electrolytic."""
+    if kind not in ("capacitor", "electrolytic"):
+        return kind
+    try:
+        farads = parse_quantity(part.value, "F")
+    except InputError:
+        farads = 0.0
+    if farads >= 0.04 and "electrolytic" not in part.type:
+        return "supercapacitor"
+    return "electrolytic" if part.package.startswith("CP_") else kind
+
+
+def is_ic(part: Part, library: PartLibrary) -> bool:
+    """Whether ``part`` is an integrated circuit with signal pins (three-pin regulators are not)."""
+    kind = kind_of(part, library)
+    return kind in IC_KINDS and not (kind == "display" and not _IC_PACKAGE.search(part.package))
+
+
+def pin_spec(part: Part, pin: str, library: PartLibrary) -> PinSpec | None:
+    """What the library says of one pin of a fitted part, or None."""
+    kind: PartType | None = library.of(part)
+    return kind.pin_by_number.get(pin) if kind else None
+
+
+def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Sort key that puts ``R2`` before ``R10``.
+
+    >>> sorted(["R10", "R2", "C1"], key=natural_key)
+    ['C1', 'R2', 'R10']
+    """
+    pieces = re.findall(r"\d+|\D+", name)
+    return tuple((0, int(p), "") if p.isdigit() else (1, 0, p) for p in pieces)
