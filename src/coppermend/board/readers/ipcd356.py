@@ -1,0 +1,264 @@
+"""Reader of IPC-D-356 and 356A bare-board netlists: the records of a file in mm. Builds no board.
+
+From memory of IPC-D-356A (the standard's text could not be seen), checked against files of real boards
+and against an independent reader. Column layouts are in ``ipcd356_lines``, paths in ``ipcd356_paths``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from coppermend.board.readers.ipcd356_lines import (
+    FRAMES,
+    KINDS,
+    Frame,
+    continued_line,
+    read_test_record,
+    tail_fields,
+)
+from coppermend.board.readers.ipcd356_paths import read_adjacency, read_conductors, read_outlines
+from coppermend.board.readers.ipcd356_records import (
+    Adjacency,
+    Conductor,
+    Ipc356,
+    Outline,
+    TestRecord,
+    Units,
+)
+from coppermend.board.readers.text import split_lines
+from coppermend.errors import InputError
+
+__all__ = ["Adjacency", "Conductor", "Ipc356", "Outline", "TestRecord", "parse_ipcd356"]
+
+_TEST_CODES = frozenset(f"3{digit}7" for digit in KINDS)
+_UNKNOWN = re.compile(r"3[0-9][0-9]")
+_COMMENT = re.compile(r"C(?![A-Za-z0-9])")
+_PARAMETER = re.compile(r"P(?:[ \t]+(\S+)(?:[ \t]+(.*))?)?")
+_ALIAS = re.compile(r"[PC][ \t]+(NNAME[0-9]+)[ \t]+(\S.*)")
+_END = re.compile(r"9[0-9][0-9]\s*")
+_UNITS: dict[str, Units] = {
+    "CUST": "CUST 0",
+    "CUST 0": "CUST 0",
+    "CUST 1": "CUST 1",
+    "CUST 2": "CUST 2",
+    "SI": "CUST 1",
+}
+_ANY_RECORD = "P, C, a record 3.. (317, 327, 378, ...), its continuation 0.., or 999"
+
+
+class _Line(NamedTuple):
+    """A line of the file with its number, from 1."""
+
+    number: int
+    text: str
+
+
+def parse_ipcd356(text: str, where: str) -> Ipc356:
+    """Read a whole IPC-D-356 or 356A file.
+
+    Args:
+        text: The file's text; lines end with LF, CRLF or CR.
+        where: Name of the file, for errors.
+
+    Returns:
+        All records in file order, lengths in mm in the file's own frame, with notes on oddities.
+
+    Raises:
+        InputError: If a line cannot be read or is cut, units are missing, or there is no record at all.
+    """
+    try:
+        return _File(split_lines(text.removeprefix("\ufeff").removesuffix("\x1a"))).read()
+    except InputError as error:
+        raise error.at(where) from None
+
+
+class _File:
+    """The reading of one file, record by record; ``read`` may be called once."""
+
+    def __init__(self, lines: list[str]) -> None:
+        self.lines = lines
+        self.records: list[TestRecord] = []
+        self.conductors: list[Conductor] = []
+        self.adjacency: list[Adjacency] = []
+        self.outline: list[Outline] = []
+        self.names: dict[str, str] = {}
+        self.parameters: dict[str, str] = {}
+        self.notes: list[str] = []
+        self.frame: Frame | None = None
+        self.unknown: Counter[str] = Counter()
+
+    def read(self) -> Ipc356:
+        """Read every line up to the end record, then judge whether the file is whole."""
+        self._read_aliases()
+        end = 0
+        for group in _groups(self.lines):
+            if _END.fullmatch(group[0].text):
+                end = group[0].number
+                break
+            self._read_group(group)
+        if not (self.frame and (self.records or self.conductors or self.adjacency or self.outline)):
+            raise InputError("no record of a board", expected="IPC-D-356 with records 317, 327, ...")
+        self._check_end(end)
+        self._note_short_records()
+        self._note_oddities()
+        return Ipc356(
+            tuple(self.records),
+            tuple(self.conductors),
+            tuple(self.adjacency),
+            tuple(self.outline),
+            self.frame.units,
+            self.names,
+            self.parameters,
+            tuple(self.notes),
+        )
+
+    def _read_aliases(self) -> None:
+        """Collect NNAME aliases first, so that they may also stand behind the records that use them."""
+        in_comments: dict[str, str] = {}
+        for number, line in enumerate(self.lines, 1):
+            match = _ALIAS.fullmatch(line) if line[:1] in ("P", "C") else None
+            if match is None:
+                continue
+            alias, name = match[1], match[2].rstrip()
+            known = (self.names if line[0] == "P" else in_comments).setdefault(alias, name)
+            if known != name and line[0] == "P":
+                raise InputError(
+                    f"{alias} is {name!r}, but {known!r} above", expected="one name", line=number
+                )
+        if added := {alias: name for alias, name in in_comments.items() if alias not in self.names}:
+            self.names.update(added)
+            self.notes.append(
+                f"{len(added)} net names were taken from comments, where some programs put them"
+            )
+
+    def _read_group(self, group: Sequence[_Line]) -> None:
+        """Read one record with its continuations."""
+        number, line = group[0]
+        code = line[:3]
+        if code in _TEST_CODES:
+            self._read_points(group)
+        elif code == "378":
+            self.conductors += read_conductors(_joined(group, ""), number, self._framed(number))
+        elif code == "379":
+            frame = self.frame or Frame("CUST 0", 1, 1, self.names)
+            self.adjacency.append(read_adjacency(_joined(group, " "), number, frame))
+        elif code == "389":
+            self.outline += read_outlines(_joined(group, ""), number, self._framed(number))
+        elif match := _PARAMETER.fullmatch(line):
+            self._read_parameter(match[1] or "", (match[2] or "").rstrip(), number)
+        elif _UNKNOWN.fullmatch(code):
+            self.unknown[code] += 1
+        elif not _COMMENT.match(line):
+            raise InputError(f"{line[:20]!r} starts no record", expected=_ANY_RECORD, line=number)
+
+    def _read_points(self, group: Sequence[_Line]) -> None:
+        """Read a test record, and one more for each continuation that gives another access point."""
+        number, line = group[0]
+        frame = self.frame or self._framed(number)
+        self.records.append(read_test_record(line, number, frame))
+        for more in group[1:]:
+            composed = continued_line(line, more.text)
+            if composed != line.rstrip():
+                self.records.append(read_test_record(composed, more.number, frame, continues=True))
+
+    def _framed(self, number: int) -> Frame:
+        """The units, which must be known by the first coordinate: a wrong guess would scale the board."""
+        if self.frame is None:
+            expected = "P  UNITS CUST 0 (0.0001 inch) or CUST 1 (0.001 mm) above it"
+            raise InputError("coordinates before their units", expected=expected, line=number)
+        return self.frame
+
+    def _read_parameter(self, name: str, value: str, number: int) -> None:
+        """Keep a P record, and act on UNITS."""
+        if name == "UNITS":
+            self._set_units(value, number)
+        elif name not in self.names:
+            if re.fullmatch("NNAME[0-9]+", name):
+                raise InputError(f"{name} without a net name", expected=f"P  {name} and a name", line=number)
+            self.parameters[name] = value
+
+    def _set_units(self, value: str, number: int) -> None:
+        """Fix the units of the file; saying the same again is allowed."""
+        units = _UNITS.get(" ".join(value.upper().split()))
+        if units is None:
+            raise InputError(f"UNITS {value!r}", expected="CUST 0, CUST 1, CUST 2 or SI", line=number)
+        if self.frame and self.frame.units != units:
+            raise InputError(
+                f"UNITS change to {value!r}", expected="one kind of units in a file", line=number
+            )
+        self.frame = Frame(units, *FRAMES[units], self.names)
+
+    def _check_end(self, end: int) -> None:
+        """Note a missing end record; refuse a last line that was cut, which only its surroundings show."""
+        if end:
+            late = sum(1 for line in self.lines[end:] if line.strip())
+            if late:
+                self.notes.append(f"{late} lines after the end record in line {end} were passed over")
+            return
+        self.notes.append("no 999 end record: file may be cut short")
+        filled = [_Line(number, line) for number, line in enumerate(self.lines, 1) if line.strip()]
+        last = filled[-1]
+        peer = next((line for _, line in reversed(filled[:-1]) if line[:3] == last.text[:3]), "")
+        shorter = (
+            tail_fields(last.text) < tail_fields(peer) if last.text[:3] in _TEST_CODES else self.lines[-1]
+        )
+        if shorter and last.text[0] != "C":
+            expected = "as many fields as above, or a line end and a 999 record"
+            raise InputError("the last line is cut", expected=expected, line=last.number)
+
+    def _note_short_records(self) -> None:
+        """Note test records that end earlier than others of their code, as cut lines do."""
+        masked = [r for r in self.records if r.soldermask is None and not r.continues]
+        fields = {r.line: tail_fields(self.lines[r.line - 1]) for r in masked}
+        fullest: dict[str, int] = {}
+        for record in self.records:
+            fullest[record.kind] = max(fullest.get(record.kind, 0), fields.get(record.line, 4))
+        short = [r.line for r in masked if fields[r.line] < fullest[r.kind]]
+        if short:
+            self.notes.append(
+                f"{len(short)} test records end earlier than others of their kind, the first in line {short[0]}"
+            )
+
+    def _note_oddities(self) -> None:
+        """Say what was passed over or assumed."""
+        for code, count in sorted(self.unknown.items()):
+            self.notes.append(f"{count} records {code} were passed over: kind not known")
+        nets = {record.net for record in self.records}
+        if lost := sorted(net for net in nets if re.fullmatch("NNAME[0-9]+", net)):
+            self.notes.append(f"no name is given for {', '.join(lost)}")
+        if self.frame and self.frame.units == "CUST 2" and any(r.rotation_deg for r in self.records):
+            self.notes.append("UNITS CUST 2: rotations were read as hundredths of a radian")
+
+
+def _groups(lines: Sequence[str]) -> Iterator[list[_Line]]:
+    """Every record with its continuation lines; blank lines are left out.
+
+    Raises:
+        InputError: If a continuation does not fit the record above it.
+    """
+    group: list[_Line] = []
+    for number, line in enumerate(lines, 1):
+        if not line or line.isspace():
+            continue
+        if line[0] != "0":
+            if group:
+                yield group
+            group = [_Line(number, line)]
+        elif group and group[0].text[0] == "3" and line[1:3] == group[0].text[1:3]:
+            group.append(_Line(number, line))
+        else:
+            above = group[0].text[:3] if group else "nothing"
+            raise InputError(
+                f"{line[:3]!r} continues {above!r}", expected="the code above with a 0", line=number
+            )
+    if group:
+        yield group
+
+
+def _joined(group: Sequence[_Line], joint: str) -> str:
+    """A record and its continuations as one line; ``joint`` goes between."""
+    texts = [line.text[3:] if position else line.text for position, line in enumerate(group)]
+    return joint.join(text.rstrip() for text in texts)
