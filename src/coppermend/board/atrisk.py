@@ -89,7 +89,11 @@ class TouchedNet:
 
 @dataclass(frozen=True)
 class Touch:
-    """Everything that the damage touched, each tuple worst first."""
+    """Everything that the damage touched, each tuple worst first.
+
+    ``areas`` is the damage itself, as (grade, WKT polygon or multipolygon in board mm), one per grade
+    from light up; () when whoever made the record did not keep it.
+    """
 
     parts: tuple[TouchedPart, ...] = ()
     pads: tuple[TouchedPad, ...] = ()
@@ -98,6 +102,7 @@ class Touch:
     nets: tuple[TouchedNet, ...] = ()
     area_mm2: float = 0.0
     notes: tuple[str, ...] = field(default=())
+    areas: tuple[tuple[Grade, str], ...] = ()
 
     @cached_property
     def severity_of_net(self) -> dict[str, float]:
