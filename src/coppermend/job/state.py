@@ -1,0 +1,221 @@
+"""The state of a job: a fold over its entries. Pure; knows no store and judges nothing."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any
+
+from coppermend.errors import InputError
+from coppermend.job.entry import Entry, Stage
+from coppermend.job.validate import FIELDS, check_body, check_kind
+from coppermend.job.voiding import voided, voids_among
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLine:
+    """The board chosen for the job: its name and the SHA-256 of its archive."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLine:
+    """A reading between two points as written; ``ohms`` None is an open circuit (OL)."""
+
+    a: str
+    b: str
+    ohms: float | None
+    instrument: str
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class JumperLine:
+    """A jumper fitted between two points of one net."""
+
+    net: str
+    a: str
+    b: str
+    side: str
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceLine:
+    """The last result of a proof; ``values`` holds whatever else was noted, such as what was measured."""
+
+    proof: str
+    passed: bool
+    note: str
+    seq: int
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class NoteLine:
+    """A note, with its author and stage."""
+
+    text: str
+    who: str
+    at: datetime
+    stage: Stage
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class FileLine:
+    """An attached photo or paper; ``words`` is its caption, or which paper it is (tag, report)."""
+
+    sha256: str
+    name: str
+    words: str
+    stage: Stage
+    seq: int
+
+
+@dataclass(frozen=True)
+class JobState:
+    """Where a job stands. Equal for the same entries in whatever order they are given.
+
+    ``seq`` is the last entry's number (0: no entries). ``strip`` maps what has come off to its fate ("" when
+    none was noted), ``refit`` what is back on to its note. ``readings`` and ``evidence`` hold the last of each
+    pair of points and of each proof; ``remedies`` the chosen ids. Tuples run in the order of their entries.
+    ``unread`` counts entries that this version cannot read; they are kept and skipped.
+    """
+
+    number: str = ""
+    customer: str = ""
+    contact: str = ""
+    machine: str = ""
+    serial: str = ""
+    marks: str = ""
+    complaint: str = ""
+    condition: str = ""
+    stage: Stage = "receive"
+    opened: datetime | None = None
+    changed: datetime | None = None
+    seq: int = 0
+    board: BoardLine | None = None
+    damage: Mapping[str, Any] | None = None
+    remedies: tuple[str, ...] = ()
+    strip: Mapping[str, str] = field(default_factory=dict)
+    readings: tuple[ReadingLine, ...] = ()
+    jumpers: tuple[JumperLine, ...] = ()
+    refit: Mapping[str, str] = field(default_factory=dict)
+    evidence: Mapping[str, EvidenceLine] = field(default_factory=dict)
+    notes: tuple[NoteLine, ...] = ()
+    photos: tuple[FileLine, ...] = ()
+    papers: tuple[FileLine, ...] = ()
+    voided: frozenset[int] = frozenset()
+    unread: int = 0
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields by name; moments as ISO 8601 in UTC, ``voided`` as a sorted list."""
+        document = {**asdict(self), "voided": sorted(self.voided)}
+        document["opened"] = self.opened.isoformat() if self.opened else None
+        document["changed"] = self.changed.isoformat() if self.changed else None
+        document["notes"] = [{**asdict(note), "at": note.at.isoformat()} for note in self.notes]
+        return document
+
+
+def fold(entries: Iterable[Entry]) -> JobState:
+    """The state of a job after ``entries``, in whatever order they are given; never fails.
+
+    Entries that are void do not count. Entries of unknown kinds, or whose body lacks what their kind needs,
+    are counted in ``unread`` and skipped.
+    """
+    ordered = sorted(entries, key=lambda entry: entry.seq)
+    if not ordered:
+        return JobState()
+    gone = voided(voids_among(ordered))
+    counting, unread = _by_kind(entry for entry in ordered if entry.seq not in gone)
+    header = _header(counting["job"])
+    return JobState(
+        number=ordered[0].job,
+        **header,
+        stage=counting["stage"][-1].body["stage"] if counting["stage"] else "receive",
+        opened=ordered[0].at,
+        changed=ordered[-1].at,
+        seq=ordered[-1].seq,
+        board=_board(counting["board"]),
+        damage=counting["damage"][-1].body["area"] if counting["damage"] else None,
+        remedies=tuple(i for i, e in _last(counting["remedy"], "id").items() if e.body["chosen"]),
+        strip={
+            r: e.body.get("fate", "") for r, e in _last(counting["strip"], "refdes").items() if e.body["done"]
+        },
+        readings=_readings(counting["reading"]),
+        jumpers=_jumpers(counting["jumper"]),
+        refit={
+            r: e.body.get("note", "") for r, e in _last(counting["refit"], "refdes").items() if e.body["done"]
+        },
+        evidence={proof: _evidence(e) for proof, e in _last(counting["evidence"], "proof").items()},
+        notes=tuple(NoteLine(e.body["text"], e.who, e.at, e.stage, e.seq) for e in counting["note"]),
+        photos=tuple(_file(e, "caption") for e in counting["photo"]),
+        papers=tuple(_file(e, "what") for e in counting["paper"]),
+        voided=gone,
+        unread=unread,
+    )
+
+
+def _by_kind(entries: Iterable[Entry]) -> tuple[Mapping[str, list[Entry]], int]:
+    groups: dict[str, list[Entry]] = defaultdict(list)
+    unread = 0
+    for entry in entries:
+        try:
+            check_body(check_kind(entry.kind), entry.body)
+        except InputError:  # written by a later version; the count says so
+            unread += 1
+        else:
+            groups[entry.kind].append(entry)
+    return groups, unread
+
+
+def _last(entries: Sequence[Entry], key: str) -> dict[str, Entry]:
+    """The last entry per value of ``key``, in the order of those last entries."""
+    last: dict[str, Entry] = {}
+    for entry in entries:
+        last.pop(entry.body[key], None)
+        last[entry.body[key]] = entry
+    return last
+
+
+def _header(entries: Sequence[Entry]) -> dict[str, str]:
+    """The job's header: each key as it was last written."""
+    return {key: e.body[key] for e in entries for key in FIELDS["job"] if key in e.body}
+
+
+def _board(entries: Sequence[Entry]) -> BoardLine | None:
+    return BoardLine(entries[-1].body["name"], entries[-1].body["sha256"]) if entries else None
+
+
+def _readings(entries: Sequence[Entry]) -> tuple[ReadingLine, ...]:
+    last: dict[frozenset[str], ReadingLine] = {}
+    for entry in entries:
+        body = entry.body
+        ohms = None if body["ohms"] == "OL" else float(body["ohms"])
+        pair = frozenset((body["a"], body["b"]))
+        last.pop(pair, None)
+        last[pair] = ReadingLine(body["a"], body["b"], ohms, body.get("instrument", ""), entry.seq)
+    return tuple(last.values())
+
+
+def _jumpers(entries: Sequence[Entry]) -> tuple[JumperLine, ...]:
+    last: dict[tuple[str, frozenset[str]], JumperLine] = {}
+    for body in (entry.body for entry in entries):
+        key = (body["net"], frozenset((body["a"], body["b"])))
+        last[key] = JumperLine(body["net"], body["a"], body["b"], body.get("side", ""))
+    return tuple(last.values())
+
+
+def _evidence(entry: Entry) -> EvidenceLine:
+    body = entry.body
+    values = {key: value for key, value in body.items() if key not in FIELDS["evidence"]}
+    return EvidenceLine(body["proof"], body["passed"], body.get("note", ""), entry.seq, values)
+
+
+def _file(entry: Entry, words: str) -> FileLine:
+    body = entry.body
+    return FileLine(body["sha256"], body["name"], body.get(words, ""), entry.stage, entry.seq)

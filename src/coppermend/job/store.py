@@ -1,0 +1,324 @@
+"""The job record on disk: jobs, append-only entries, attachments, the board library. The only room with a clock.
+
+Whatever a method returns is durable: a kill or a power cut right afterwards loses nothing of it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection, Engine, RowMapping, func, insert, select
+from sqlalchemy.exc import IntegrityError
+
+from coppermend.board.model import Board
+from coppermend.errors import InputError, RecordError, UnknownName
+from coppermend.job import boards as board_library
+from coppermend.job import export, integrity, search, tables
+from coppermend.job.atomic import clear_disk_errors
+from coppermend.job.attachments import AttachmentFiles
+from coppermend.job.entry import Entry
+from coppermend.job.number import check_number, next_number
+from coppermend.job.validate import LONGEST_WORD, check_body, check_header, check_kind, check_stage, check_who
+from coppermend.job.voiding import voided
+
+DATABASE, ATTACHMENTS = "record.sqlite", "attachments"
+_TRIES = 50
+_STALE_S = 24 * 3600.0
+_BOARDS_IN_MEMORY = 16
+_PATH = re.compile(r"[\\/]")
+T = TypeVar("T")
+
+
+class Store:
+    """One record: ``record.sqlite`` and ``attachments/`` in one folder. Safe for threads and processes."""
+
+    def __init__(self, engine: Engine, attachments: AttachmentFiles) -> None:
+        self.engine, self.files = engine, attachments
+        self._board = lru_cache(maxsize=_BOARDS_IN_MEMORY)(self._read_board)
+
+    @classmethod
+    def open(cls, folder: Path) -> Store:
+        """Open the record in ``folder``, creating it when there is none.
+
+        Raises:
+            RecordError: If the folder cannot be used, or the record is damaged or of a newer version.
+        """
+        files = AttachmentFiles(folder / ATTACHMENTS)
+        with clear_disk_errors(f"open the record in {folder}"):
+            files.folder.mkdir(parents=True, exist_ok=True)
+        engine = tables.open_engine(folder / DATABASE)
+        tables.create_tables(engine)
+        files.sweep(_STALE_S, now().timestamp())
+        return cls(engine, files)
+
+    def close(self) -> None:
+        """Let go of the database; the store is not used afterwards."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # jobs and entries
+
+    def new_job(self, header: Mapping[str, Any], *, who: str, at: datetime | None = None) -> str:
+        """Open a job and return its number; ``header`` is the body of its first entry (customer, machine, ...).
+
+        Raises:
+            InputError: If the header names no customer or is malformed.
+        """
+        body, who, at = check_header(header), check_who(who), moment(at)
+
+        def insert_job(connection: Connection) -> str:
+            year = at.year
+            latest = connection.scalar(
+                select(func.max(tables.job.c.counter)).where(tables.job.c.year == year)
+            )
+            counter, number = next_number(year, latest or 0)
+            connection.execute(
+                insert(tables.job).values(number=number, year=year, counter=counter, created=at)
+            )
+            _insert_entry(connection, Entry(number, 1, at, who, "receive", "job", body))
+            return number
+
+        return self._write_once_free(insert_job)
+
+    def append(
+        self, job: str, kind: str, stage: str, body: Mapping[str, Any], *, who: str,
+        at: datetime | None = None, expect_seq: int | None = None,
+    ) -> Entry:  # fmt: skip
+        """Add an entry to a job's record and return it once it is durable.
+
+        Several writers at once are all kept, one after the other. ``expect_seq`` is the number of the last
+        entry the writer has seen: if others have written since, nothing is added.
+
+        Raises:
+            InputError: If the number, kind, stage, body or author is malformed.
+            UnknownName: If there is no such job, or the body names an attachment that is not kept.
+            RecordError: If ``expect_seq`` is no longer the last, or a void entry cannot void what it names.
+        """
+        number, checked_kind, checked_stage = check_number(job), check_kind(kind), check_stage(stage)
+        checked, who, at = check_body(checked_kind, body), check_who(who), moment(at)
+
+        def insert_next(connection: Connection) -> Entry:
+            last = _last_seq(connection, number)
+            if expect_seq is not None and expect_seq != last:
+                raise RecordError(
+                    f"job {number} has been continued up to entry {last} by someone else; "
+                    f"entry {expect_seq} was expected to be the last: look again, then repeat"
+                )
+            new = Entry(number, last + 1, at, who, checked_stage, checked_kind, checked)
+            _check_references(connection, new, last)
+            _insert_entry(connection, new)
+            return new
+
+        return self._write_once_free(insert_next)
+
+    def entries(self, job: str) -> tuple[Entry, ...]:
+        """The whole record of a job, oldest first.
+
+        Raises:
+            InputError: If the number is malformed.
+            UnknownName: If there is no such job.
+        """
+        number = check_number(job)
+        query = select(tables.entry).where(tables.entry.c.job == number).order_by(tables.entry.c.seq)
+        with tables.reading(self.engine) as connection:
+            found = tuple(entry_from_row(row) for row in connection.execute(query).mappings())
+        if not found:
+            raise _no_job(number)
+        return found
+
+    def jobs(self) -> tuple[search.JobSummary, ...]:
+        """Every job in short, newest first."""
+        with tables.reading(self.engine) as connection:
+            return search.summaries(connection)
+
+    def find(self, text: str) -> tuple[search.JobSummary, ...]:
+        """Jobs that have every word of ``text`` in number, customer, contact, serial, marks, machine or complaint."""
+        return search.matching(self.jobs(), text)
+
+    def export_job(self, job: str) -> dict[str, Any]:
+        """One job's whole record as plain JSON: entries as they are, and the attachments they name.
+
+        Raises:
+            UnknownName: If there is no such job.
+        """
+        return export.export_job(self.engine, self.entries(job))
+
+    # attachments
+
+    def attach(self, data: bytes, name: str, media_type: str = "application/octet-stream") -> str:
+        """Keep ``data`` and return its SHA-256; the same data is kept once, under its first name.
+
+        Raises:
+            InputError: If the name or media type is empty or longer than 200 characters.
+            RecordError: If the disk refuses.
+        """
+        name = _PATH.split(name)[-1]  # browsers may send a whole path
+        for what, text in (("name", name), ("media type", media_type)):
+            if not text.strip() or len(text) > LONGEST_WORD or not text.isprintable():
+                raise InputError(
+                    f"attachment has the {what} {text[:40]!r}",
+                    expected=f"1 to {LONGEST_WORD} printable characters",
+                )
+        sha256 = self.files.put(data)  # first the file, then the row that names it
+        row = {"sha256": sha256, "size": len(data), "media_type": media_type, "name": name, "added": now()}
+
+        def insert_row(connection: Connection) -> str:
+            if _attachment_row(connection, sha256) is None:
+                connection.execute(insert(tables.attachment).values(row))
+            return sha256
+
+        return self._write_once_free(insert_row)
+
+    def attachment(self, sha256: str) -> bytes:
+        """The attachment called ``sha256``.
+
+        Raises:
+            UnknownName: If it is not kept.
+            RecordError: If it is damaged on disk.
+        """
+        self.attachment_info(sha256)
+        return self.files.get(sha256)
+
+    def attachment_info(self, sha256: str) -> export.AttachmentInfo:
+        """Name, media type and size [bytes] of an attachment.
+
+        Raises:
+            UnknownName: If it is not kept.
+        """
+        with tables.reading(self.engine) as connection:
+            row = _attachment_row(connection, sha256)
+        if row is None:
+            raise UnknownName("attachment", sha256, "the record")
+        return export.attachment_info(row)
+
+    def verify(self) -> tuple[integrity.Trouble, ...]:
+        """Read everything back and report what is wrong; empty when the record is whole."""
+        return integrity.verify(self.engine, self.files)
+
+    # board library
+
+    def add_board(self, board: Board | Mapping[str, bytes]) -> str:
+        """Keep a board, or a board folder's files, and return the SHA-256 of its archive.
+
+        The newest board of a name is the one that ``boards`` lists; earlier ones stay.
+
+        Raises:
+            InputError: If the files are no board folder.
+        """
+        name, archive = board_library.packed(board)
+        sha256 = self.attach(archive, board_library.file_name(name), board_library.MEDIA_TYPE)
+        self._write_once_free(lambda connection: board_library.register(connection, name, sha256, now()))
+        return sha256
+
+    def boards(self) -> tuple[board_library.BoardRecord, ...]:
+        """The newest board of every name, by name."""
+        with tables.reading(self.engine) as connection:
+            return board_library.newest(connection)
+
+    def board_history(self, name: str) -> tuple[board_library.BoardRecord, ...]:
+        """Every version of the board called ``name``, newest first."""
+        with tables.reading(self.engine) as connection:
+            return board_library.history(connection, name)
+
+    def board(self, sha256: str) -> Board:
+        """The board whose archive is ``sha256``; the last 16 are kept in memory.
+
+        Raises:
+            UnknownName: If it is not kept.
+        """
+        return self._board(sha256)
+
+    def _read_board(self, sha256: str) -> Board:
+        return board_library.unpacked(self.attachment(sha256), sha256)
+
+    def _write_once_free(self, write: Callable[[Connection], T]) -> T:
+        """Run ``write`` in a transaction, again when another writer took the number it had chosen."""
+        for _ in range(_TRIES):
+            try:
+                with tables.writing(self.engine) as connection:
+                    return write(connection)
+            except IntegrityError:
+                continue
+        raise RecordError(f"the record is too busy: {_TRIES} attempts met other writers; try again")
+
+
+def now() -> datetime:
+    """The present moment in UTC."""
+    return datetime.now(UTC)
+
+
+def moment(at: datetime | None) -> datetime:
+    """``at`` in UTC, or the present moment.
+
+    Raises:
+        InputError: If ``at`` has no time zone.
+    """
+    if at is None:
+        return now()
+    if at.tzinfo is None:
+        raise InputError(f"moment {at.isoformat()} has no time zone", expected="a time with its zone")
+    return at.astimezone(UTC)
+
+
+def entry_from_row(row: RowMapping) -> Entry:
+    """An entry as it was stored."""
+    return Entry(row["job"], row["seq"], row["at"], row["who"], row["stage"], row["kind"], row["body"])
+
+
+def _no_job(number: str) -> UnknownName:
+    return UnknownName("job", number, "the record", "list them with: coppermend job list")
+
+
+def _last_seq(connection: Connection, number: str) -> int:
+    last = connection.scalar(select(func.max(tables.entry.c.seq)).where(tables.entry.c.job == number))
+    if last is None:
+        raise _no_job(number)
+    return int(last)
+
+
+def _insert_entry(connection: Connection, new: Entry) -> None:
+    connection.execute(
+        insert(tables.entry).values(
+            job=new.job, seq=new.seq, at=new.at, who=new.who, stage=new.stage, kind=new.kind,
+            body=dict(new.body),
+        )
+    )  # fmt: skip
+
+
+def _attachment_row(connection: Connection, sha256: str) -> RowMapping | None:
+    query = select(tables.attachment).where(tables.attachment.c.sha256 == sha256)
+    return connection.execute(query).mappings().first()
+
+
+def _check_references(connection: Connection, new: Entry, last: int) -> None:
+    """An entry may name only attachments that are kept, and void only what counts."""
+    sha256 = new.body.get("sha256")
+    if isinstance(sha256, str) and _attachment_row(connection, sha256) is None:
+        raise UnknownName("attachment", sha256, "the record", "attach it before the entry that names it")
+    if new.kind != "void":
+        return
+    target = new.body["seq"]
+    if target > last:
+        raise RecordError(f"job {new.job} has no entry {target} to void; its last is {last}")
+    if target == 1:
+        raise RecordError(
+            f"entry 1 opens job {new.job} and cannot be voided; correct it with a new job entry"
+        )
+    query = select(tables.entry.c.seq, tables.entry.c.body).where(
+        tables.entry.c.job == new.job, tables.entry.c.kind == "void"
+    )
+    if target in voided({seq: body["seq"] for seq, body in connection.execute(query)}):
+        raise RecordError(f"entry {target} of job {new.job} is void already")

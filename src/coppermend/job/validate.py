@@ -1,0 +1,190 @@
+"""What each kind of entry must carry, checked before it is kept. Looks at one body; knows no other entries."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from coppermend.errors import InputError
+from coppermend.job.entry import STAGES, EntryKind, Stage
+from coppermend.job.plain import LARGEST_BYTES, plain, to_json_text
+
+KINDS: tuple[EntryKind, ...] = get_args(EntryKind)
+FATES = ("discard", "test", "refit")
+LONGEST_WORD, LONGEST_TEXT = 200, 20_000
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_POINT = re.compile(r"\S{1,80}")
+_AREAS = ("Polygon", "MultiPolygon")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One key of a body: the test its value must pass, that test in words, and whether it must be there."""
+
+    fits: Callable[[Any], bool]
+    expected: str
+    required: bool = True
+
+
+def _text(longest: int, *, required: bool, least: int = 0) -> Field:
+    words = f"text of {'at least one character and ' if least else ''}at most {longest} characters"
+    return Field(
+        lambda v: isinstance(v, str) and len(v) <= longest and len(v.strip()) >= least, words, required
+    )
+
+
+def _one_of(*words: str, required: bool = True) -> Field:
+    return Field(
+        lambda v: isinstance(v, str) and v in words, f"one of {', '.join(filter(None, words))}", required
+    )
+
+
+def _is_ohms(value: object) -> bool:
+    if isinstance(value, (int, float)):
+        return not isinstance(value, bool) and value >= 0
+    return value == "OL"
+
+
+def _is_severity(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 <= value <= 1
+
+
+def _is_area_feature(feature: object) -> bool:
+    if not (isinstance(feature, dict) and feature.get("type") == "Feature"):
+        return False
+    shape, properties = feature.get("geometry"), feature.get("properties") or {}
+    return (
+        isinstance(shape, dict)
+        and shape.get("type") in _AREAS
+        and isinstance(shape.get("coordinates"), list)
+        and isinstance(properties, dict)
+        and _is_severity(properties.get("severity", 1.0))
+    )
+
+
+def _is_damage_area(value: object) -> bool:
+    return (
+        isinstance(value, dict)
+        and value.get("type") == "FeatureCollection"
+        and isinstance(value.get("features"), list)
+        and all(_is_area_feature(feature) for feature in value["features"])
+    )
+
+
+_WORD = _text(LONGEST_WORD, required=True, least=1)
+_WORD_OR_NONE = _text(LONGEST_WORD, required=False)
+_TEXT_OR_NONE = _text(LONGEST_TEXT, required=False)
+_FLAG = Field(lambda v: isinstance(v, bool), "true or false")
+_SHA = Field(lambda v: isinstance(v, str) and bool(_SHA256.fullmatch(v)), "64 hexadecimal digits")
+_SEQ = Field(lambda v: isinstance(v, int) and not isinstance(v, bool) and v >= 1, "an entry's number")
+_AT = Field(
+    lambda v: isinstance(v, str) and bool(_POINT.fullmatch(v)), "a point such as U3.9, or a via such as V17"
+)
+
+FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
+    "job": {
+        "customer": _WORD_OR_NONE, "contact": _TEXT_OR_NONE, "machine": _WORD_OR_NONE,
+        "complaint": _TEXT_OR_NONE, "serial": _WORD_OR_NONE, "marks": _TEXT_OR_NONE,
+        "condition": _TEXT_OR_NONE,
+    },
+    "board": {"name": _WORD, "sha256": _SHA, "file": _WORD_OR_NONE},
+    "photo": {
+        "sha256": _SHA, "name": _WORD, "media_type": _WORD_OR_NONE, "caption": _TEXT_OR_NONE,
+    },
+    "damage": {
+        "area": Field(
+            _is_damage_area, "a GeoJSON FeatureCollection of polygons, each with a severity from 0 to 1"
+        ),
+    },
+    "note": {"text": _text(LONGEST_TEXT, required=True, least=1)},
+    "remedy": {"id": _WORD, "chosen": _FLAG},
+    "strip": {"refdes": _WORD, "done": _FLAG, "fate": _one_of("", *FATES, required=False)},
+    "reading": {
+        "a": _AT, "b": _AT, "instrument": _WORD_OR_NONE,
+        "ohms": Field(_is_ohms, 'a number of ohms from 0 up, or "OL"'),
+    },
+    "jumper": {"net": _WORD, "a": _AT, "b": _AT, "side": _one_of("", "top", "bottom", required=False)},
+    "refit": {"refdes": _WORD, "done": _FLAG, "note": _TEXT_OR_NONE},
+    "evidence": {"proof": _WORD, "passed": _FLAG, "note": _TEXT_OR_NONE},
+    "stage": {"stage": _one_of(*STAGES)},
+    "paper": {"what": _WORD, "sha256": _SHA, "name": _WORD},
+    "void": {"seq": _SEQ, "why": _TEXT_OR_NONE},
+}  # fmt: skip
+
+TWO_POINTS: frozenset[EntryKind] = frozenset(("reading", "jumper"))
+
+
+def check_stage(stage: str) -> Stage:
+    """The stage called ``stage``.
+
+    Raises:
+        InputError: If there is no such stage.
+    """
+    if stage not in STAGES:
+        raise InputError(f"unknown stage {stage!r}", expected=f"one of {', '.join(STAGES)}")
+    return stage
+
+
+def check_kind(kind: str) -> EntryKind:
+    """The kind of entry called ``kind``.
+
+    Raises:
+        InputError: If there is no such kind.
+    """
+    if kind not in KINDS:
+        raise InputError(f"unknown kind of entry {kind!r}", expected=f"one of {', '.join(KINDS)}")
+    return kind
+
+
+def check_who(who: str) -> str:
+    """The author of an entry, without blanks around.
+
+    Raises:
+        InputError: If it is empty, longer than 200 characters or holds control characters.
+    """
+    name = str(plain(who, "who")).strip() if isinstance(who, str) else ""
+    if not name or len(name) > LONGEST_WORD or any(ord(c) < 32 for c in name):
+        raise InputError(f"author {name[:40]!r}", expected=f"a name of 1 to {LONGEST_WORD} characters")
+    return name
+
+
+def check_body(kind: EntryKind, body: Mapping[str, Any]) -> dict[str, Any]:
+    """A plain copy of a body that has all that ``kind`` needs; keys beyond that are kept as they are.
+
+    Raises:
+        InputError: If a key is missing, has the wrong type, or the body is larger than 4 MB as JSON.
+    """
+    where = f"{kind} entry"
+    if not isinstance(body, Mapping):
+        raise InputError(f"{where} has no body", expected="a JSON object")
+    copy: dict[str, Any] = plain(body, where)
+    for key, field in FIELDS[kind].items():
+        if key not in copy:
+            if field.required:
+                raise InputError(f"{where} lacks {key!r}", expected=field.expected)
+        elif not field.fits(copy[key]):
+            raise InputError(f"{where} has {key} {_short(copy[key])}", expected=field.expected)
+    if kind in TWO_POINTS and copy["a"] == copy["b"]:
+        raise InputError(f"{where} goes from {copy['a']} to itself", expected="two different points")
+    if len(to_json_text(copy).encode()) > LARGEST_BYTES:
+        raise InputError(f"{where} is larger than {LARGEST_BYTES:,} bytes")
+    return copy
+
+
+def check_header(body: Mapping[str, Any]) -> dict[str, Any]:
+    """The body of a job's first entry: a ``job`` body that names a customer.
+
+    Raises:
+        InputError: As ``check_body``; also if there is no customer.
+    """
+    copy = check_body("job", body)
+    if not copy.get("customer", "").strip():
+        raise InputError("job entry lacks 'customer'", expected="whose board it is")
+    return copy
+
+
+def _short(value: object) -> str:
+    shown = repr(value)
+    return shown if len(shown) <= 60 else f"{shown[:57]}..."
