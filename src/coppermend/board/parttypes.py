@@ -17,6 +17,7 @@ The library is TOML, one table per type; a shop can add its own files. A pin is 
 from __future__ import annotations
 
 import re
+import string
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -60,6 +61,7 @@ class PartType:
     """A generic part type. ``failure_class`` names a row of the failure-rate seeds.
 
     ``three_state`` says that its outputs can be switched off, so that several may share a net.
+    ``open_pins`` says that any pin number exists (connectors, sockets): see ``pin``.
     """
 
     name: str
@@ -73,21 +75,22 @@ class PartType:
     polarised: bool = False
     source: str = ""
     three_state: bool = False
+    open_pins: bool = False
 
     @cached_property
     def pin_by_number(self) -> Mapping[str, PinSpec]:
         """Pins by their number."""
         return {pin.number: pin for pin in self.pins}
 
+    def pin(self, number: str) -> PinSpec | None:
+        """The pin called ``number``; a passive one when the type has open pins; else None."""
+        if known := self.pin_by_number.get(number):
+            return known
+        return PinSpec(number, number, "passive") if self.open_pins else None
+
 
 _DIRECTIONS, _ROLES, _KINDS = get_args(Direction), get_args(PinRole), get_args(PartKind)
 _PIN_FIELDS = (3, 4)
-# Logic whose public data sheets call its outputs three-state; a table's own ``three_state`` goes first.
-_THREE_STATE_NUMBERS = """
-74125 74126 74173 74240 74241 74242 74243 74244 74245 74251 74253 74257 74258 74299 74365 74366 74367 74368
-74373 74374 74540 74541 74563 74564 74573 74574 74640 74646 74652 4043 4044 4076 4094 4502 4503
-"""
-_THREE_STATE = frozenset(_THREE_STATE_NUMBERS.split())
 
 
 def _pin(text: str, where: str) -> PinSpec:
@@ -124,7 +127,8 @@ def _part_type(name: str, table: Mapping[str, Any], where: str) -> PartType:
             aliases=tuple(table.get("aliases", ())),
             polarised=bool(table.get("polarised", False)),
             source=str(table.get("source", "")),
-            three_state=bool(table.get("three_state", name in _THREE_STATE)),
+            three_state=bool(table.get("three_state", False)),
+            open_pins=bool(table.get("open_pins", False)),
         )
     except KeyError as missing:
         raise InputError(f"{place} lacks {missing}", where=where) from None
@@ -208,17 +212,26 @@ class PartLibrary:
 
 _FAMILY = re.compile(r"^(?:[A-Z]{1,3})?(74|54)(LS|ALS|HCT|HC|ACT|AC|AS|S|F|L|H|LV|C)?(\d{2,4})([A-Z]{0,3})$")
 _CMOS = re.compile(r"^(?:CD|HEF|MC1|HCF|TC|MM)?(4\d{3,4}|14\d{3})(U?B[A-Z]{0,2}|A[A-Z]?|[A-Z]{1,3})?$")
+# A maker's prefix, the base number that data sheets share, then letters of temperature range and package.
+_MAKER = re.compile(
+    r"^[A-Z]{0,4}?(?P<base>\d{2}[CF]\d{2,3}|\d{3,5}(?:C\d{2})?)(?:[A-Z]{1,4}(?:\d{1,2}[A-Z]{1,4})?)?$"
+)
 
 
 def _spellings(name: str) -> list[str]:
-    """The names to look up for ``name``, most exact first: 74LS138N -> 74LS138N, 74138."""
-    key = re.sub(r"[\s_-]", "", name.upper())
-    keys = [name.strip().upper(), key]
-    if family := _FAMILY.match(key):
-        keys.append(f"74{family[3]}")
-    if cmos := _CMOS.match(key):
-        digits = cmos[1]
-        keys.append(digits[1:] if len(digits) == 5 and digits.startswith("14") else digits)
+    """The names to look up for ``name``, most exact first: 74LS138N -> 74LS138N, 74138; MC6821P -> 6821."""
+    given = name.strip().upper()
+    # What follows a hyphen or slash on a part that starts with its number is a speed grade: 2716-1, 6116LP-3.
+    graded = re.split(r"[\s/-]", given)[0]
+    keys = [given, re.sub(r"[\s_-]", "", given), graded]
+    for key in (keys[1], graded):
+        if family := _FAMILY.match(key):
+            keys.append(f"74{family[3]}")
+        if cmos := _CMOS.match(key):
+            digits = cmos[1]
+            keys.append(digits[1:] if len(digits) == 5 and digits.startswith("14") else digits)
+        if maker := _MAKER.match(key):
+            keys += [key.rstrip(string.ascii_uppercase), maker["base"]]
     return keys
 
 
