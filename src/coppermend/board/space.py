@@ -153,5 +153,5 @@ class BoardSpace:
         """Copper polygons of the given items, (k,) object array."""
         shapes, reach_mm = self.skeletons[items], self.reach_mm[items]
         grown = reach_mm > 0
-        shapes[grown] = shapely.buffer(shapes[grown], reach_mm[grown])
+        shapes[grown] = shapely.buffer(shapes[grown], reach_mm[grown], quad_segs=16)
         return shapes
