@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
 
 from coppermend.board.readers.ipcd356_lines import (
     FRAMES,
@@ -49,11 +48,7 @@ _UNITS: dict[str, Units] = {
 _ANY_RECORD = "P, C, a record 3.. (317, 327, 378, ...), its continuation 0.., or 999"
 
 
-class _Line(NamedTuple):
-    """A line of the file with its number, from 1."""
-
-    number: int
-    text: str
+_Line = tuple[int, str]  # a line of the file behind its number, from 1
 
 
 def parse_ipcd356(text: str, where: str) -> Ipc356:
@@ -95,8 +90,9 @@ class _File:
         self._read_aliases()
         end = 0
         for group in _groups(self.lines):
-            if _END.fullmatch(group[0].text):
-                end = group[0].number
+            number, line = group[0]
+            if _END.fullmatch(line):
+                end = number
                 break
             self._read_group(group)
         if not (self.frame and (self.records or self.conductors or self.adjacency or self.outline)):
@@ -130,9 +126,7 @@ class _File:
                 )
         if added := {alias: name for alias, name in in_comments.items() if alias not in self.names}:
             self.names.update(added)
-            self.notes.append(
-                f"{len(added)} net names were taken from comments, where some programs put them"
-            )
+            self.notes.append(f"net names taken from comments, where some programs put them: {len(added)}")
 
     def _read_group(self, group: Sequence[_Line]) -> None:
         """Read one record with its continuations."""
@@ -159,10 +153,10 @@ class _File:
         number, line = group[0]
         frame = self.frame or self._framed(number)
         self.records.append(read_test_record(line, number, frame))
-        for more in group[1:]:
-            composed = continued_line(line, more.text)
+        for further, text in group[1:]:
+            composed = continued_line(line, text)
             if composed != line.rstrip():
-                self.records.append(read_test_record(composed, more.number, frame, continues=True))
+                self.records.append(read_test_record(composed, further, frame, continues=True))
 
     def _framed(self, number: int) -> Frame:
         """The units, which must be known by the first coordinate: a wrong guess would scale the board."""
@@ -196,39 +190,44 @@ class _File:
         if end:
             late = sum(1 for line in self.lines[end:] if line.strip())
             if late:
-                self.notes.append(f"{late} lines after the end record in line {end} were passed over")
+                self.notes.append(f"lines after the end record in line {end} were passed over: {late}")
             return
         self.notes.append("no 999 end record: file may be cut short")
-        filled = [_Line(number, line) for number, line in enumerate(self.lines, 1) if line.strip()]
-        last = filled[-1]
-        peer = next((line for _, line in reversed(filled[:-1]) if line[:3] == last.text[:3]), "")
-        shorter = (
-            tail_fields(last.text) < tail_fields(peer) if last.text[:3] in _TEST_CODES else self.lines[-1]
-        )
-        if shorter and last.text[0] != "C":
+        filled = [(number, line) for number, line in enumerate(self.lines, 1) if line.strip()]
+        number, last = filled[-1]
+        no_line_end = last == self.lines[-1]
+        if last[:3] in _TEST_CODES:
+            peer = next((line for _, line in reversed(filled[:-1]) if line[:3] == last[:3]), "")
+            cut = tail_fields(last) < (tail_fields(peer) if peer else 4 * no_line_end)
+        else:
+            cut = no_line_end and last[0] != "C"
+        if cut:
             expected = "as many fields as above, or a line end and a 999 record"
-            raise InputError("the last line is cut", expected=expected, line=last.number)
+            raise InputError("the last line is cut", expected=expected, line=number)
 
     def _note_short_records(self) -> None:
-        """Note test records that end earlier than others of their code, as cut lines do."""
-        masked = [r for r in self.records if r.soldermask is None and not r.continues]
-        fields = {r.line: tail_fields(self.lines[r.line - 1]) for r in masked}
-        fullest: dict[str, int] = {}
+        """Note test records that end earlier than others of their kind, as cut lines do."""
+        fields = {
+            record.line: 4 if record.soldermask is not None else tail_fields(self.lines[record.line - 1])
+            for record in self.records
+            if not record.continues
+        }
+        fullest: Counter[str] = Counter()
         for record in self.records:
-            fullest[record.kind] = max(fullest.get(record.kind, 0), fields.get(record.line, 4))
-        short = [r.line for r in masked if fields[r.line] < fullest[r.kind]]
+            fullest[record.kind] = max(fullest[record.kind], fields.get(record.line, 0))
+        short = [r.line for r in self.records if fields.get(r.line, 4) < fullest[r.kind]]
         if short:
-            self.notes.append(
-                f"{len(short)} test records end earlier than others of their kind, the first in line {short[0]}"
-            )
+            count = f"{len(short)} test records end" if len(short) > 1 else "a test record ends"
+            self.notes.append(f"{count} earlier than others of the kind, first in line {short[0]}")
 
     def _note_oddities(self) -> None:
         """Say what was passed over or assumed."""
         for code, count in sorted(self.unknown.items()):
-            self.notes.append(f"{count} records {code} were passed over: kind not known")
+            self.notes.append(f"records of unknown kind {code} were passed over: {count}")
         nets = {record.net for record in self.records}
         if lost := sorted(net for net in nets if re.fullmatch("NNAME[0-9]+", net)):
-            self.notes.append(f"no name is given for {', '.join(lost)}")
+            more = f" and {len(lost) - 5} more" if len(lost) > 5 else ""
+            self.notes.append(f"no name is given for {', '.join(lost[:5])}{more}")
         if self.frame and self.frame.units == "CUST 2" and any(r.rotation_deg for r in self.records):
             self.notes.append("UNITS CUST 2: rotations were read as hundredths of a radian")
 
@@ -246,11 +245,11 @@ def _groups(lines: Sequence[str]) -> Iterator[list[_Line]]:
         if line[0] != "0":
             if group:
                 yield group
-            group = [_Line(number, line)]
-        elif group and group[0].text[0] == "3" and line[1:3] == group[0].text[1:3]:
-            group.append(_Line(number, line))
+            group = [(number, line)]
+        elif group and group[0][1][0] == "3" and line[1:3] == group[0][1][1:3]:
+            group.append((number, line))
         else:
-            above = group[0].text[:3] if group else "nothing"
+            above = group[0][1][:3] if group else "nothing"
             raise InputError(
                 f"{line[:3]!r} continues {above!r}", expected="the code above with a 0", line=number
             )
@@ -260,5 +259,5 @@ def _groups(lines: Sequence[str]) -> Iterator[list[_Line]]:
 
 def _joined(group: Sequence[_Line], joint: str) -> str:
     """A record and its continuations as one line; ``joint`` goes between."""
-    texts = [line.text[3:] if position else line.text for position, line in enumerate(group)]
+    texts = [line[3:] if position else line for position, (_, line) in enumerate(group)]
     return joint.join(text.rstrip() for text in texts)

@@ -7,8 +7,8 @@ Errors raised here carry the line number and leave the file's name to the caller
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from math import degrees
 from typing import NamedTuple
 
@@ -26,17 +26,33 @@ KINDS: dict[str, TestKind] = {
 NO_NET = ("", "N/C")
 
 
+class Form(NamedTuple):
+    """What a test record says beside names and place; see ``TestRecord``."""
+
+    kind: TestKind
+    midpoint: bool
+    hole_mm: float
+    plated: bool | None
+    access: int | None
+    size_x_mm: float
+    size_y_mm: float
+    rotation_deg: float
+    soldermask: int | None
+
+
 @dataclass(frozen=True, slots=True)
 class Frame:
     """How numbers and names of one file are to be understood.
 
     ``numerator / denominator`` is one count in mm, as integers so that no rounding error creeps in.
+    ``forms`` keeps what was read of recurring columns, by their spelling.
     """
 
     units: Units
     numerator: int
     denominator: int
     names: Mapping[str, str]
+    forms: dict[str, Form] = field(default_factory=dict)
 
     def mm(self, counts: int) -> float:
         """A length of the file in mm."""
@@ -73,27 +89,31 @@ class _Column(NamedTuple):
     required: bool = False
 
     def fault(self, line: str) -> str:
-        """What is wrong with this field of ``line``, in words; "" when it can be read."""
+        """What a record has against this field, as a verb phrase; "" when it can be read."""
         text = line[self.first - 1 : self.last]
         match = re.fullmatch(self.pattern, text)
         if match is None:
-            return repr(text)
+            return f"is cut at column {len(line)}" if len(line) < self.last else f"holds {text!r}"
         digits = (match[1] or "").strip() if self.number else ""
         if digits and not re.fullmatch(r"[-+]?[0-9]+", digits):
-            return f"{text!r}, which is no number"
-        return "no number" if self.required and not digits else ""
+            return f"holds {text!r}, which is no number"
+        return "holds no number" if self.required and not digits else ""
 
 
-_HEAD = (
+_NAMES = (
     _Column(4, 17, "(.{14})", "a net name"),
     _Column(18, 20, " {3}", "blanks"),
     _Column(21, 26, "(.{6})", "a refdes"),
     _Column(27, 27, "[- ]", "a hyphen or a blank"),
     _Column(28, 31, "(.{4})", "a pin"),
+)
+_HOLE = (
     _Column(32, 32, "([M ])", "M or a blank"),
     _Column(33, 37, "(?:D([0-9 ]{4})| {5})", "D and 4 digits, or blanks", number=True),
     _Column(38, 38, "([PU ])", "P, U or a blank"),
     _Column(39, 41, "(?:A([0-9 ]{2})| {3})", "A and 2 digits, or blanks", number=True),
+)
+_PLACE = (
     _Column(42, 49, "X([-+ 0-9]{7})", "X, sign and 6 digits", number=True, required=True),
     _Column(50, 57, "Y([-+ 0-9]{7})", "Y, sign and 6 digits", number=True, required=True),
 )
@@ -104,17 +124,23 @@ _TAIL = (
     # The standard has the soldermask code in columns 73-74; some CAD programs write it one column early.
     _Column(72, 74, "(?: ?S([0-3 ])| {3}).*", "S and a digit 0 to 3, or blanks"),
 )
+_COLUMNS = _NAMES + _HOLE + _PLACE + _TAIL
 
 
-def _record_pattern() -> re.Pattern[str]:
-    """All columns as one expression; a record may end after any field from column 57 on."""
+def _in_a_row(columns: Sequence[_Column]) -> str:
+    return "".join(column.pattern for column in columns)
+
+
+def _form_pattern() -> re.Pattern[str]:
+    """The columns around the place as one expression; a record may end after any field from column 57 on."""
     tail = ""
     for column in reversed(_TAIL):
         tail = f"(?:{column.pattern}{tail})?"
-    return re.compile("3[0-9]7" + "".join(column.pattern for column in _HEAD) + tail + " *")
+    return re.compile(_in_a_row(_HOLE) + tail + " *")
 
 
-_RECORD = _record_pattern()
+_RECORD = re.compile(f"3[0-9]7{_in_a_row(_NAMES)}(.{{10}}){_in_a_row(_PLACE)}(.*)")
+_FORM = _form_pattern()
 
 
 def read_test_record(line: str, number: int, frame: Frame, *, continues: bool = False) -> TestRecord:
@@ -124,38 +150,63 @@ def read_test_record(line: str, number: int, frame: Frame, *, continues: bool = 
         InputError: If a column holds something else than its field, or the line is cut.
     """
     match = _RECORD.fullmatch(line)
-    if match is None:
-        return _read_by_bytes(line, number, frame, continues=continues)
     try:
-        return _test_record(match, line, number, frame, continues)
+        if match:
+            return _test_record(match, line[1], number, frame, continues)
     except ValueError:
-        raise _fault(line, number) from None
+        pass  # the names may have shifted the columns: see below
+    if line.isascii():
+        raise _fault(line, number)
+    return _read_by_bytes(line, number, frame, continues)
 
 
-def _test_record(m: re.Match[str], line: str, number: int, frame: Frame, continues: bool) -> TestRecord:
-    """The record of a matching line; ValueError when blanks split a number."""
-    net, refdes, pin, mid, hole, plated, access, x, y, size_x, size_y, rotation, mask = m.groups()
-    numerator, denominator = frame.numerator, frame.denominator
-    refdes = refdes.strip()
+def _test_record(m: re.Match[str], kind: str, number: int, frame: Frame, continues: bool) -> TestRecord:
+    """The record of a matching line; ValueError when a field in it cannot be read."""
+    net, refdes, pin, hole, x, y, tail = m.groups()
+    # What a record says beside names and place recurs all over a board: it is read once for each spelling.
+    key = kind + hole + tail
+    form = frame.forms.get(key)
+    if form is None:
+        form = frame.forms[key] = _read_form(kind, hole + tail, frame)
+    net, refdes = net.strip(), refdes.strip()
     is_via = refdes == "VIA"
     return TestRecord(
-        kind=KINDS[line[1]],
-        net=frame.net(net.strip()),
-        refdes="" if is_via else refdes,
-        pin=pin.strip(),
-        is_via=is_via,
+        form.kind,
+        "" if net in NO_NET else frame.names.get(net, net),
+        "" if is_via else refdes,
+        pin.strip(),
+        is_via,
+        form.midpoint,
+        form.hole_mm,
+        form.plated,
+        form.access,
+        int(x) * frame.numerator / frame.denominator,
+        int(y) * frame.numerator / frame.denominator,
+        form.size_x_mm,
+        form.size_y_mm,
+        form.rotation_deg,
+        form.soldermask,
+        number,
+        continues,
+    )
+
+
+def _read_form(kind: str, text: str, frame: Frame) -> Form:
+    """Read the columns around the place; ValueError when one of them cannot be read."""
+    match = _FORM.fullmatch(text)
+    if match is None:
+        raise ValueError(text)
+    mid, hole, plated, access, size_x, size_y, rotation, mask = match.groups()
+    return Form(
+        kind=KINDS[kind],
         midpoint=mid == "M",
-        hole_mm=_counts(hole) * numerator / denominator,
+        hole_mm=frame.mm(_counts(hole)),
         plated=None if plated == " " else plated == "P",
         access=int(access) if access and not access.isspace() else None,
-        x_mm=int(x) * numerator / denominator,
-        y_mm=int(y) * numerator / denominator,
-        size_x_mm=_counts(size_x) * numerator / denominator,
-        size_y_mm=_counts(size_y) * numerator / denominator,
+        size_x_mm=frame.mm(_counts(size_x)),
+        size_y_mm=frame.mm(_counts(size_y)),
         rotation_deg=frame.rotation_deg(_counts(rotation)),
         soldermask=int(mask) if mask and mask != " " else None,
-        line=number,
-        continues=continues,
     )
 
 
@@ -164,39 +215,30 @@ def _counts(digits: str | None) -> int:
     return int(digits) if digits and not digits.isspace() else 0
 
 
-def _read_by_bytes(line: str, number: int, frame: Frame, *, continues: bool) -> TestRecord:
+def _read_by_bytes(line: str, number: int, frame: Frame, continues: bool) -> TestRecord:
     """Read a record whose columns were counted in UTF-8 bytes, as some programs do with names like µC."""
-    match = None if line.isascii() else _RECORD.fullmatch(line.encode("utf-8", "replace").decode("latin-1"))
+    match = _RECORD.fullmatch(line.encode("utf-8", "replace").decode("latin-1"))
     if match is None:
         raise _fault(line, number)
     try:
-        record = _test_record(match, line, number, frame, continues)
+        record = _test_record(match, line[1], number, frame, continues)
     except ValueError:
         raise _fault(match[0], number) from None
-    net, refdes, pin = (_from_bytes(name).strip() for name in match.group(1, 2, 3))
+    # No character spans two fields, since what follows each name is a blank, a hyphen or an M.
+    net, refdes, pin = (name.encode("latin-1").decode().strip() for name in match.group(1, 2, 3))
     return replace(record, net=frame.net(net), refdes="" if record.is_via else refdes, pin=pin)
 
 
-def _from_bytes(name: str) -> str:
-    """Undo the byte-wise decoding of one name; a character that the format cut in two is left out."""
-    return name.encode("latin-1").decode("utf-8", "ignore")
-
-
 def _fault(line: str, number: int) -> InputError:
-    """Name the first column of a test record that cannot be read."""
-    code = line[:3]
-    for column in _HEAD + _TAIL:
-        place = f"{column.expected} in columns {column.first}-{column.last}"
-        if len(line) < column.first + (column != _TAIL[-1]) * (column.last - column.first):
-            return InputError(f"{code} record is cut at column {len(line)}", expected=place, line=number)
-        if fault := column.fault(line):
-            return InputError(f"{code} record holds {fault}", expected=place, line=number)
-    return InputError(f"{code} record cannot be read", expected="the columns of IPC-D-356", line=number)
+    """Name the first column of a test record that cannot be read; there is one."""
+    column = next((column for column in _COLUMNS if column.fault(line)), _COLUMNS[-1])
+    expected = f"{column.expected} in columns {column.first}-{column.last}"
+    return InputError(f"{line[:3]} record {column.fault(line)}", expected=expected, line=number)
 
 
 def tail_fields(line: str) -> int:
     """How many of the four fields after the coordinates a test record still has; cut lines have fewer."""
-    length = len(line.rstrip())
+    length = len(line.rstrip().encode("utf-8", "replace"))  # columns may be counted in bytes
     return sum(length >= column.first for column in _TAIL)
 
 
@@ -207,7 +249,7 @@ def continued_line(parent: str, continuation: str) -> str:
     such as the size of the pad on the other side.
     """
     line = parent.ljust(80)
-    for column in _HEAD + _TAIL:
+    for column in _COLUMNS:
         text = continuation[column.first - 1 : column.last]
         if text.strip():
             line = line[: column.first - 1] + text.ljust(column.last - column.first + 1) + line[column.last :]

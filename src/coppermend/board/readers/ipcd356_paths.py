@@ -16,7 +16,8 @@ OUTLINE_KINDS = ("BOARD_EDGE", "PANEL_EDGE", "SCORE_LINE", "OTHER_FAB")
 
 _CONDUCTOR_HEAD = re.compile(r"378(.{14}) L([0-9 ]{2}) X([0-9]{1,5})(?:Y([0-9]{1,5}))? (.*)")
 # X starts a point, with Y right behind it or as before; a lone Y keeps X; an asterisk lifts the pen.
-_STEP = re.compile(r" *(?:X([-+]?[0-9]{1,7})(?:Y([-+]?[0-9]{1,7}))?|Y([-+]?[0-9]{1,7})|(\*)|$)")
+_NUMBER = r"([-+]?[0-9]{1,7})(?![0-9])"
+_STEP = re.compile(rf" *(?:X{_NUMBER}(?:Y{_NUMBER})?|Y{_NUMBER}|(\*))")
 
 
 def read_conductors(line: str, number: int, frame: Frame) -> list[Conductor]:
@@ -76,7 +77,7 @@ def _read_chains(text: str, number: int, frame: Frame) -> list[tuple[Point, ...]
         y = y if (new_y or lone_y) is None else int(new_y or lone_y)
         if lift:
             paths.append([])
-        elif new_x or lone_y:
+        else:
             paths[-1].append(_point(x, y, number, frame))
     if not any(paths):
         raise InputError("a chain without coordinates", expected="X and Y of at least one point", line=number)
