@@ -44,7 +44,7 @@ check: $(VENV)/.dev  ## lint, format, types, floors
 	$(BIN)/lint-imports
 
 bench: $(VENV)/.dev  ## timings, ours beside the reference in one run
-	$(BIN)/python -m pytest tests/bench --benchmark-only -o addopts="" --benchmark-columns=min,median,max,rounds --benchmark-sort=name
+	$(BIN)/python -m pytest tests/bench --benchmark-only -o addopts="--import-mode=importlib" --benchmark-columns=min,median,max,rounds --benchmark-sort=name
 
 lock: $(VENV)/.dev  ## pin every dependency anew
 	$(BIN)/python -m pip install --quiet uv
