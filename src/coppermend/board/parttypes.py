@@ -17,7 +17,6 @@ The library is TOML, one table per type; a shop can add its own files. A pin is 
 from __future__ import annotations
 
 import re
-import string
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -210,28 +209,43 @@ class PartLibrary:
         return PartLibrary({**self.types, **{kind.name: kind for kind in more}})
 
 
-_FAMILY = re.compile(r"^(?:[A-Z]{1,3})?(74|54)(LS|ALS|HCT|HC|ACT|AC|AS|S|F|L|H|LV|C)?(\d{2,4})([A-Z]{0,3})$")
-_CMOS = re.compile(r"^(?:CD|HEF|MC1|HCF|TC|MM)?(4\d{3,4}|14\d{3})(U?B[A-Z]{0,2}|A[A-Z]?|[A-Z]{1,3})?$")
-# A maker's prefix, the base number that data sheets share, then letters of temperature range and package.
-_MAKER = re.compile(
-    r"^[A-Z]{0,4}?(?P<base>\d{2}[CF]\d{2,3}|\d{3,5}(?:C\d{2})?)(?:[A-Z]{1,4}(?:\d{1,2}[A-Z]{1,4})?)?$"
+# Prefixes that makers of the time put before a base number; others (UF, IRF, LTC, ...) name other things.
+_MAKERS = (
+    "AM AT C CA CD CY D DM DS EF F GD GTE HCF HD HEF HM HN IM INS KM L LM M MB MBM MC MCM MK MM MPS MSM N NE NMC NTE"
+    " P R RC S SA SCM SE SN SY T TC TL TMM TMS U UA ULN ULQ UM UPD W"
+)
+_PREFIX = f"(?P<prefix>{'|'.join(sorted(_MAKERS.split(), key=len, reverse=True))})?"
+_FAMILY = re.compile(
+    rf"^{_PREFIX}(74|54)(LS|ALS|HCT|HC|ACT|AC|AS|S|F|L|H|LV|C)?(?P<base>\d{{2,4}})[A-Z]{{0,3}}$"
+)
+_CMOS = re.compile(
+    r"^(?:CD|HEF|MC1|HCF|TC|MM)?(?P<base>4\d{3,4}|14\d{3})(U?B[A-Z]{0,2}|A[A-Z]?|[A-Z]{1,3})?$"
+)
+# Base number that data sheets share, then letters (and a grade) of temperature range and package.
+_OTHER = re.compile(
+    rf"^{_PREFIX}(?P<base>\d{{2}}[A-L]\d{{2,3}}|(?!4\d{{3}}|[57]4\d\d)\d{{3,5}})"
+    r"(?P<tail>[A-Z]{0,4}(?:\d{1,2}[A-Z]{1,4})?)$"
 )
 
 
 def _spellings(name: str) -> list[str]:
-    """The names to look up for ``name``, most exact first: 74LS138N -> 74LS138N, 74138; MC6821P -> 6821."""
+    """The names to look up for ``name``, most exact first: 74LS138N -> 74138; MC6821P -> 6821; 2716-1 -> 2716."""
     given = name.strip().upper()
-    # What follows a hyphen or slash on a part that starts with its number is a speed grade: 2716-1, 6116LP-3.
+    keys = [given, re.sub(r"[\s_-]", "", given)]
+    # What follows a hyphen or slash after a number is a speed grade.
     graded = re.split(r"[\s/-]", given)[0]
-    keys = [given, re.sub(r"[\s_-]", "", given), graded]
-    for key in (keys[1], graded):
+    for key in (keys[1], graded if sum(map(str.isdigit, graded)) >= 3 else ""):
+        if plain := re.match(r"(.*\d)[A-Z]+$", key):
+            keys.append(plain[1])
         if family := _FAMILY.match(key):
-            keys.append(f"74{family[3]}")
+            # 74HC4040 is a 4040: the high-speed families took the CMOS numbers over.
+            keys.append(family["base"] if re.match(r"4\d{3}", family["base"]) else f"74{family['base']}")
         if cmos := _CMOS.match(key):
-            digits = cmos[1]
-            keys.append(digits[1:] if len(digits) == 5 and digits.startswith("14") else digits)
-        if maker := _MAKER.match(key):
-            keys += [key.rstrip(string.ascii_uppercase), maker["base"]]
+            keys.append(cmos["base"][-4:] if cmos["base"].startswith("14") else cmos["base"])
+        if other := _OTHER.match(key):
+            prefix, base, tail = other["prefix"] or "", other["base"], other["tail"]
+            for end in range(len(tail), -1, -1):
+                keys += [prefix + base + tail[:end], base + tail[:end]]
     return keys
 
 
