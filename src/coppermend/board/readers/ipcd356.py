@@ -89,12 +89,16 @@ class _File:
         """Read every line up to the end record, then judge whether the file is whole."""
         self._read_aliases()
         end = 0
-        for group in _groups(self.lines):
-            number, line = group[0]
-            if _END.fullmatch(line):
+        for number, line, further in _groups(self.lines):
+            if line[:3] in _TEST_CODES:
+                self.records.append(read_test_record(line, number, self.frame or self._framed(number)))
+                if further:
+                    self._read_further_points(line, further, self._framed(number))
+            elif _END.fullmatch(line):
                 end = number
                 break
-            self._read_group(group)
+            else:
+                self._read_other(line, number, further)
         if not (self.frame and (self.records or self.conductors or self.adjacency or self.outline)):
             raise InputError("no record of a board", expected="IPC-D-356 with records 317, 327, ...")
         self._check_end(end)
@@ -128,35 +132,29 @@ class _File:
             self.names.update(added)
             self.notes.append(f"net names taken from comments, where some programs put them: {len(added)}")
 
-    def _read_group(self, group: Sequence[_Line]) -> None:
-        """Read one record with its continuations."""
-        number, line = group[0]
+    def _read_further_points(self, line: str, further: Sequence[_Line], frame: Frame) -> None:
+        """Read one more record for each continuation of a test record that says anything in its columns."""
+        for number, text in further:
+            composed = continued_line(line, text)
+            if composed != line.rstrip():
+                self.records.append(read_test_record(composed, number, frame, continues=True))
+
+    def _read_other(self, line: str, number: int, further: Sequence[_Line]) -> None:
+        """Read a record that is no test record, with its continuations."""
         code = line[:3]
-        if code in _TEST_CODES:
-            self._read_points(group)
-        elif code == "378":
-            self.conductors += read_conductors(_joined(group, ""), number, self._framed(number))
+        if code == "378":
+            self.conductors += read_conductors(_joined(line, further, ""), number, self._framed(number))
         elif code == "379":
             frame = self.frame or Frame("CUST 0", 1, 1, self.names)
-            self.adjacency.append(read_adjacency(_joined(group, " "), number, frame))
+            self.adjacency.append(read_adjacency(_joined(line, further, " "), number, frame))
         elif code == "389":
-            self.outline += read_outlines(_joined(group, ""), number, self._framed(number))
+            self.outline += read_outlines(_joined(line, further, ""), number, self._framed(number))
         elif match := _PARAMETER.fullmatch(line):
             self._read_parameter(match[1] or "", (match[2] or "").rstrip(), number)
         elif _UNKNOWN.fullmatch(code):
             self.unknown[code] += 1
         elif not _COMMENT.match(line):
             raise InputError(f"{line[:20]!r} starts no record", expected=_ANY_RECORD, line=number)
-
-    def _read_points(self, group: Sequence[_Line]) -> None:
-        """Read a test record, and one more for each continuation that gives another access point."""
-        number, line = group[0]
-        frame = self.frame or self._framed(number)
-        self.records.append(read_test_record(line, number, frame))
-        for further, text in group[1:]:
-            composed = continued_line(line, text)
-            if composed != line.rstrip():
-                self.records.append(read_test_record(composed, further, frame, continues=True))
 
     def _framed(self, number: int) -> Frame:
         """The units, which must be known by the first coordinate: a wrong guess would scale the board."""
@@ -232,32 +230,34 @@ class _File:
             self.notes.append("UNITS CUST 2: rotations were read as hundredths of a radian")
 
 
-def _groups(lines: Sequence[str]) -> Iterator[list[_Line]]:
-    """Every record with its continuation lines; blank lines are left out.
+def _groups(lines: Sequence[str]) -> Iterator[tuple[int, str, Sequence[_Line]]]:
+    """Every record with its number and its continuation lines; blank lines are left out.
 
     Raises:
         InputError: If a continuation does not fit the record above it.
     """
-    group: list[_Line] = []
+    start, record = 0, ""
+    further: list[_Line] = []
     for number, line in enumerate(lines, 1):
         if not line or line.isspace():
             continue
         if line[0] != "0":
-            if group:
-                yield group
-            group = [(number, line)]
-        elif group and group[0][1][0] == "3" and line[1:3] == group[0][1][1:3]:
-            group.append((number, line))
+            if record:
+                yield start, record, further
+            start, record = number, line
+            if further:
+                further = []
+        elif record[:1] == "3" and line[1:3] == record[1:3]:
+            further.append((number, line))
         else:
-            above = group[0][1][:3] if group else "nothing"
+            above = record[:3] or "nothing"
             raise InputError(
                 f"{line[:3]!r} continues {above!r}", expected="the code above with a 0", line=number
             )
-    if group:
-        yield group
+    if record:
+        yield start, record, further
 
 
-def _joined(group: Sequence[_Line], joint: str) -> str:
+def _joined(record: str, further: Sequence[_Line], joint: str) -> str:
     """A record and its continuations as one line; ``joint`` goes between."""
-    texts = [line[3:] if position else line for position, (_, line) in enumerate(group)]
-    return joint.join(text.rstrip() for text in texts)
+    return joint.join(text.rstrip() for text in (record, *(line[3:] for _, line in further)))

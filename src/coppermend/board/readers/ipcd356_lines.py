@@ -139,7 +139,7 @@ def _form_pattern() -> re.Pattern[str]:
     return re.compile(_in_a_row(_HOLE) + tail + " *")
 
 
-_RECORD = re.compile(f"3[0-9]7{_in_a_row(_NAMES)}(.{{10}}){_in_a_row(_PLACE)}(.*)")
+_RECORD = re.compile(f"3([0-9])7{_in_a_row(_NAMES)}(.{{10}}){_in_a_row(_PLACE)}(.*)")
 _FORM = _form_pattern()
 
 
@@ -152,7 +152,7 @@ def read_test_record(line: str, number: int, frame: Frame, *, continues: bool = 
     match = _RECORD.fullmatch(line)
     try:
         if match:
-            return _test_record(match, line[1], number, frame, continues)
+            return _test_record(match, number, frame, continues)
     except ValueError:
         pass  # the names may have shifted the columns: see below
     if line.isascii():
@@ -160,32 +160,33 @@ def read_test_record(line: str, number: int, frame: Frame, *, continues: bool = 
     return _read_by_bytes(line, number, frame, continues)
 
 
-def _test_record(m: re.Match[str], kind: str, number: int, frame: Frame, continues: bool) -> TestRecord:
+def _test_record(match: re.Match[str], number: int, frame: Frame, continues: bool) -> TestRecord:
     """The record of a matching line; ValueError when a field in it cannot be read."""
-    net, refdes, pin, hole, x, y, tail = m.groups()
+    kind, net, refdes, pin, hole, x, y, tail = match.groups()
     # What a record says beside names and place recurs all over a board: it is read once for each spelling.
     key = kind + hole + tail
     form = frame.forms.get(key)
     if form is None:
         form = frame.forms[key] = _read_form(kind, hole + tail, frame)
-    net, refdes = net.strip(), refdes.strip()
+    what, midpoint, hole_mm, plated, access, size_x_mm, size_y_mm, rotation_deg, soldermask = form
+    refdes = refdes.strip()
     is_via = refdes == "VIA"
     return TestRecord(
-        form.kind,
-        "" if net in NO_NET else frame.names.get(net, net),
+        what,
+        frame.net(net),
         "" if is_via else refdes,
         pin.strip(),
         is_via,
-        form.midpoint,
-        form.hole_mm,
-        form.plated,
-        form.access,
+        midpoint,
+        hole_mm,
+        plated,
+        access,
         int(x) * frame.numerator / frame.denominator,
         int(y) * frame.numerator / frame.denominator,
-        form.size_x_mm,
-        form.size_y_mm,
-        form.rotation_deg,
-        form.soldermask,
+        size_x_mm,
+        size_y_mm,
+        rotation_deg,
+        soldermask,
         number,
         continues,
     )
@@ -221,11 +222,11 @@ def _read_by_bytes(line: str, number: int, frame: Frame, continues: bool) -> Tes
     if match is None:
         raise _fault(line, number)
     try:
-        record = _test_record(match, line[1], number, frame, continues)
+        record = _test_record(match, number, frame, continues)
     except ValueError:
         raise _fault(match[0], number) from None
     # No character spans two fields, since what follows each name is a blank, a hyphen or an M.
-    net, refdes, pin = (name.encode("latin-1").decode().strip() for name in match.group(1, 2, 3))
+    net, refdes, pin = (name.encode("latin-1").decode().strip() for name in match.group(2, 3, 4))
     return replace(record, net=frame.net(net), refdes="" if record.is_via else refdes, pin=pin)
 
 
