@@ -173,7 +173,7 @@ def _test_record(match: re.Match[str], number: int, frame: Frame, continues: boo
     is_via = refdes == "VIA"
     return TestRecord(
         what,
-        frame.net(net),
+        frame.net(net.strip()),
         "" if is_via else refdes,
         pin.strip(),
         is_via,
