@@ -34,14 +34,16 @@ def verify(engine: Engine, files: AttachmentFiles) -> tuple[Trouble, ...]:
     A file that no row names is no trouble: it is an attachment whose writer was stopped before it was
     acknowledged.
     """
-    with tables.reading(engine) as connection:
-        try:
-            return (
-                *_database(connection), *_sequences(connection), *_references(connection),
-                *_attachments(connection, files),
-            )  # fmt: skip
-        except RecordError as error:
-            return (Trouble("database", "", str(error)),)
+    troubles: list[Trouble] = []
+    try:
+        with tables.reading(engine) as connection:
+            troubles += _database(connection)
+            troubles += _sequences(connection)
+            troubles += _references(connection)
+            troubles += _attachments(connection, files)
+    except RecordError as error:  # too damaged to be read on
+        troubles.append(Trouble("database", "", str(error)))
+    return tuple(troubles)
 
 
 def _database(connection: Connection) -> Iterator[Trouble]:

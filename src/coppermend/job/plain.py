@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from coppermend.errors import InputError
+from coppermend.errors import InputError, RecordError
 
 DEEPEST = 40
 LARGEST_BYTES = 4_000_000
@@ -59,3 +59,15 @@ def _number(number: float, where: str) -> float:
 def to_json_text(value: object) -> str:
     """Compact JSON text of a plain value, in the order of its keys."""
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+def from_json_text(text: str) -> Any:
+    """What ``to_json_text`` wrote.
+
+    Raises:
+        RecordError: If the text is no JSON, which only damage on disk can cause.
+    """
+    try:
+        return json.loads(text)
+    except ValueError as error:
+        raise RecordError(f"an entry's body is damaged on disk: {error}") from error

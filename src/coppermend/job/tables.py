@@ -36,7 +36,7 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from coppermend.errors import RecordError
-from coppermend.job.plain import to_json_text
+from coppermend.job.plain import from_json_text, to_json_text
 
 SCHEMA = 1
 BUSY_TIMEOUT_S = 30
@@ -54,9 +54,7 @@ class Utc(TypeDecorator[datetime]):
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         """Out of the database: aware."""
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+        return value and (value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC))
 
 
 metadata = MetaData()
@@ -121,6 +119,7 @@ def open_engine(path: Path) -> Engine:
     engine = create_engine(
         URL.create("sqlite", database=str(path)),
         json_serializer=to_json_text,
+        json_deserializer=from_json_text,
         connect_args={"timeout": BUSY_TIMEOUT_S},
     )
     event.listen(engine, "connect", _prepare)
