@@ -186,3 +186,73 @@ def test_pinouts_agree_with_debian_symbols(capsys):
     assert unexplained == []
     assert idle == [], "rows that explain nothing any more"
     assert types >= 80
+
+
+@pytest.mark.parametrize("row", read_table("pinouts_by_hand.csv"), ids=lambda row: row["type"])
+def test_pinout_agrees_with_published_chart(row):
+    """Every pin that a chart outside Debian's symbols states is where we have it."""
+    ours = standard_library().get(row["type"]).pin_by_number
+
+    stated = dict(pin.split("=") for pin in row["pins"].split())
+
+    assert {number: ours[number].name for number in stated} == stated
+
+
+@pytest.mark.parametrize("small, large", [("2732", "2764"), ("2716", "27128"), ("6116", "6264")])
+def test_24_pin_memory_sits_in_the_lower_pins_of_a_28_pin_one(small, large):
+    """Pin n of a byte-wide 24-pin part is pin n+2 of a 28-pin one, for address, data, ground (JEDEC byte-wide)."""
+    library = standard_library()
+    below = {
+        str(int(p.number) + 2): p.name
+        for p in library.get(small).pins
+        if p.number not in ("18", "20", "21", "24")
+    }
+
+    above = library.get(large).pin_by_number
+
+    assert {number: above[number].name for number in below} == below
+
+
+ORGANISATION = [
+    t for t in standard_library().types.values() if t.kind in ("ram", "rom") and t.failure_class != "dram"
+]
+
+
+@pytest.mark.parametrize("kind", ORGANISATION, ids=lambda kind: kind.name)
+def test_memory_has_the_address_and_data_lines_of_its_size(kind):
+    """A memory of 2^n words of w bits has A0 to An-1 once each, and w ways out."""
+    size = re.match(r"(\d+)(K?) x (\d)", kind.description)
+    words = int(size[1]) * (1024 if size[2] else 1)
+
+    address = sorted(int(pin.name[1:]) for pin in kind.pins if pin.role == "address")
+    ways_out = [pin for pin in kind.pins if pin.role == "data" and pin.direction in ("out", "bidi")]
+
+    assert address == list(range(words.bit_length() - 1))
+    assert len(ways_out) == int(size[3])
+
+
+@pytest.mark.parametrize("name", ["6502", "65C02", "6800", "6802", "6809", "6809E", "Z80", "8080"])
+def test_cpu_has_16_address_and_8_data_lines(name):
+    """An 8-bit CPU with separate buses has A0 to A15 and D0 to D7 once each, on 40 pins."""
+    kind = standard_library().get(name)
+
+    lines = {role: sorted(p.name for p in kind.pins if p.role == role) for role in ("address", "data")}
+
+    assert lines["address"] == sorted(f"A{i}" for i in range(16))
+    assert lines["data"] == [f"D{i}" for i in range(8)]
+    assert len(kind.pins) == 40
+
+
+@pytest.mark.shared
+def test_pinouts_agree_with_nets_of_a_real_board(shared_boards):
+    """On a real 6502-class board the nets a0-a15 and d0-d7 reach just the pins that we call A0-A15 and D0-D7."""
+    folder, library = shared_boards / "trainer-computer", standard_library()
+    values = {row["refdes"]: row["value"] for row in csv.DictReader((folder / "parts.csv").open())}
+    types = {ref: library.find(values[ref]) for ref in ("U5", "U7", "U8", "U9", "U11", "U12")}
+
+    rows = [row for row in csv.DictReader((folder / "nets.csv").open()) if row["refdes"] in types]
+    named = [(types[r["refdes"]].pin(r["pin"]).name.lower(), r["net"]) for r in rows]
+    bus = [(name, net) for name, net in named if re.fullmatch(r"[ad]\d+", name)]
+
+    assert len(bus) == 16 + 8 + 15 + 8 + 15 + 8 + 3 * 8
+    assert [pair for pair in bus if pair[0] != pair[1]] == []

@@ -111,19 +111,26 @@ def _path(text: str, where: str) -> SignalPath:
     return SignalPath(tuple(before.split()), tuple(after.split()))
 
 
+def _texts(table: Mapping[str, Any], key: str) -> tuple[str, ...]:
+    texts = table.get(key, [])
+    if not (isinstance(texts, list) and all(isinstance(text, str) for text in texts)):
+        raise TypeError(key)
+    return tuple(texts)
+
+
 def _part_type(name: str, table: Mapping[str, Any], where: str) -> PartType:
     place = f"part type {name!r}"
     try:
-        kind = table["kind"]
+        kind, _ = table["kind"], table["pins"]
         made = PartType(
             name=name,
             description=str(table["description"]),
             kind=kind,
             package=str(table.get("package", "")),
-            pins=tuple(_pin(text, place) for text in table["pins"]),
-            paths=tuple(_path(text, place) for text in table.get("paths", ())),
+            pins=tuple(_pin(text, place) for text in _texts(table, "pins")),
+            paths=tuple(_path(text, place) for text in _texts(table, "paths")),
             failure_class=str(table.get("failure_class", "")),
-            aliases=tuple(table.get("aliases", ())),
+            aliases=_texts(table, "aliases"),
             polarised=bool(table.get("polarised", False)),
             source=str(table.get("source", "")),
             three_state=bool(table.get("three_state", False)),
@@ -133,7 +140,7 @@ def _part_type(name: str, table: Mapping[str, Any], where: str) -> PartType:
         raise InputError(f"{place} lacks {missing}", where=where) from None
     except InputError as error:
         raise error.at(where) from None
-    except (TypeError, AttributeError):
+    except TypeError:
         raise InputError(
             f"{place} is malformed", expected="strings and lists of strings", where=where
         ) from None
@@ -158,7 +165,8 @@ def parse_part_types(text: str, where: str = "part types") -> dict[str, PartType
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         line = re.search(r"line (\d+)", str(error))
-        raise InputError(str(error), where=where, line=int(line[1]) if line else None) from None
+        end = text.count("\n") + 1
+        raise InputError(str(error), where=where, line=int(line[1]) if line else end) from None
     types = {}
     for name, table in tables.items():
         if not isinstance(table, dict):
@@ -183,12 +191,17 @@ class PartLibrary:
                 table.setdefault(alias.upper(), kind)
         return table
 
+    @cached_property
+    def _found(self) -> dict[str, PartType | None]:
+        """Names resolved so far: a board asks for the same few again and again."""
+        return {}
+
     def find(self, name: str) -> PartType | None:
         """The type called ``name`` (case, family letters, maker's prefix and suffix ignored), or None."""
-        for key in _spellings(name):
-            if found := self._by_alias.get(key):
-                return found
-        return None
+        if name not in self._found:
+            known = (self._by_alias.get(key) for key in _spellings(name))
+            self._found[name] = next((kind for kind in known if kind), None)
+        return self._found[name]
 
     def get(self, name: str) -> PartType:
         """The type called ``name``.
