@@ -143,7 +143,10 @@ def test_jumper_noted_twice_is_one_jumper():
         )
     )
 
-    assert state.jumpers == (JumperLine("A5", "V1", "U1.1", "bottom"), JumperLine("A6", "U1.2", "V2", ""))
+    assert state.jumpers == (
+        JumperLine("A5", "V1", "U1.1", "bottom", 2),
+        JumperLine("A6", "U1.2", "V2", "", 4),
+    )
 
 
 def test_notes_photos_and_papers_are_all_kept():

@@ -106,14 +106,15 @@ def test_keys_beyond_the_known_are_kept():
 
 
 def test_open_circuit_and_whole_ohms_are_readings():
-    """OL and integers are readings as well as decimals."""
-    for ohms in ("OL", 0, 47, 4.7):
+    """OL, integers and a nulled meter a little below zero are readings as well as decimals."""
+    for ohms in ("OL", 0, 47, 4.7, -0.1):
         assert check_body("reading", {**GOOD["reading"], "ohms": ohms})["ohms"] == ohms
 
 
 def test_a_damage_feature_without_severity_is_accepted():
     """An area without a severity counts as wholly damaged and is accepted."""
     assert check_body("damage", {"area": with_feature(properties=None)})
+    assert check_body("damage", {"area": with_feature(properties={"severity": None})})
 
 
 def test_reading_to_itself_is_refused():

@@ -35,12 +35,13 @@ class ReadingLine:
 
 @dataclass(frozen=True, slots=True)
 class JumperLine:
-    """A jumper fitted between two points of one net."""
+    """A jumper fitted between two points of one net; ``seq`` is where it was first noted."""
 
     net: str
     a: str
     b: str
     side: str
+    seq: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,11 +204,13 @@ def _readings(entries: Sequence[Entry]) -> tuple[ReadingLine, ...]:
 
 
 def _jumpers(entries: Sequence[Entry]) -> tuple[JumperLine, ...]:
-    last: dict[tuple[str, frozenset[str]], JumperLine] = {}
-    for body in (entry.body for entry in entries):
-        key = (body["net"], frozenset((body["a"], body["b"])))
-        last[key] = JumperLine(body["net"], body["a"], body["b"], body.get("side", ""))
-    return tuple(last.values())
+    fitted: dict[tuple[str, frozenset[str]], JumperLine] = {}
+    for entry in entries:
+        net, a, b = (entry.body[key] for key in ("net", "a", "b"))
+        key = (net, frozenset((a, b)))
+        first = fitted[key].seq if key in fitted else entry.seq
+        fitted[key] = JumperLine(net, a, b, entry.body.get("side", ""), first)
+    return tuple(fitted.values())
 
 
 def _evidence(entry: Entry) -> EvidenceLine:

@@ -14,6 +14,7 @@ from coppermend.job.plain import LARGEST_BYTES, plain, to_json_text
 KINDS: tuple[EntryKind, ...] = get_args(EntryKind)
 FATES = ("discard", "test", "refit")
 LONGEST_WORD, LONGEST_TEXT = 200, 20_000
+NULLED_OHM = -0.5  # nulled leads may read a little below zero
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _POINT = re.compile(r"\S{1,80}")
 _AREAS = ("Polygon", "MultiPolygon")
@@ -43,11 +44,13 @@ def _one_of(*words: str, required: bool = True) -> Field:
 
 def _is_ohms(value: object) -> bool:
     if isinstance(value, (int, float)):
-        return not isinstance(value, bool) and value >= 0
+        return not isinstance(value, bool) and value >= NULLED_OHM
     return value == "OL"
 
 
 def _is_severity(value: object) -> bool:
+    if value is None:  # drawn without one
+        return True
     return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 <= value <= 1
 
 
@@ -60,7 +63,7 @@ def _is_area_feature(feature: object) -> bool:
         and shape.get("type") in _AREAS
         and isinstance(shape.get("coordinates"), list)
         and isinstance(properties, dict)
-        and _is_severity(properties.get("severity", 1.0))
+        and _is_severity(properties.get("severity"))
     )
 
 
@@ -103,7 +106,7 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "strip": {"refdes": _WORD, "done": _FLAG, "fate": _one_of("", *FATES, required=False)},
     "reading": {
         "a": _AT, "b": _AT, "instrument": _WORD_OR_NONE,
-        "ohms": Field(_is_ohms, 'a number of ohms from 0 up, or "OL"'),
+        "ohms": Field(_is_ohms, 'a resistance in ohms, or "OL"'),
     },
     "jumper": {"net": _WORD, "a": _AT, "b": _AT, "side": _one_of("", "top", "bottom", required=False)},
     "refit": {"refdes": _WORD, "done": _FLAG, "note": _TEXT_OR_NONE},
