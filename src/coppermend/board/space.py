@@ -21,6 +21,13 @@ TOP, BOTTOM, BOTH = 1, 2, 3
 _LAYER_BITS = {"top": TOP, "bottom": BOTTOM, "both": BOTH}
 
 
+def board_shape(board: Board) -> BaseGeometry:
+    """The board's own area [mm]: its outline, else its width by its height."""
+    if not board.outline:
+        return shapely.box(0, 0, board.width_mm, board.height_mm)
+    return shapely.make_valid(shapely.Polygon(board.outline))
+
+
 def pad_shape(pad: Pad) -> BaseGeometry:
     """The copper of a pad: a disc, a run with round ends, or an axis-parallel rectangle."""
     skeleton, reach_mm = _pad_skeleton(pad)

@@ -1,0 +1,109 @@
+"""A board as SVG: one side, as seen from that side, with what is laid over it. Draws; decides nothing.
+
+The picture is a sheet in millimetres: board, copper, pads, bodies, names, overlays, each a group of class
+``layer`` that a page can show and hide. Names stand in ``data-refdes``, ``data-net`` and ``data-point``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from coppermend.board.draw_copper import copper_layers, pad_layer
+from coppermend.board.draw_names import refdes_layer
+from coppermend.board.draw_overlays import Overlay, OverlayKind, legend, overlay_layer, patterns
+from coppermend.board.draw_parts import body_layer, part_bodies, pin_one_layer
+from coppermend.board.draw_svg import FONT, INK, SHEET, Frame, attributes, group, number, text
+from coppermend.board.model import Board, Layer
+from coppermend.board.parttypes import PartLibrary
+from coppermend.board.space import board_shape
+from coppermend.errors import InputError
+
+__all__ = ["Overlay", "OverlayKind", "draw_board"]
+
+_MARGIN_MM = 3.0
+_CAPTION_MM = 7.0
+_LEGEND_MM = 6.0
+
+
+def draw_board(
+    board: Board,
+    *,
+    side: Layer = "top",
+    overlays: Sequence[Overlay] = (),
+    library: PartLibrary | None = None,
+    prefix: str = "board",
+    caption: bool = True,
+    show_legend: bool = False,
+) -> str:
+    """One side of a board as an SVG document.
+
+    Args:
+        board: The board; pads are drawn as far as it has any.
+        side: The side that is looked at; the bottom is mirrored, as it is when the board is turned over.
+        overlays: What is laid over it, in order.
+        library: Part types, to mark pin 1 of two-lead parts that must not be turned round.
+        prefix: Start of every id, so that several drawings fit on one page: a letter, then letters,
+            digits, ``-`` or ``_``.
+        caption: Whether name, side and a scale stand below the board.
+        show_legend: Whether the kinds of overlays are explained below the board.
+
+    Returns:
+        Well-formed XML with a view box in mm; groups ``outline``, ``areas``, ``copper-top``,
+        ``copper-bottom``, ``vias``, ``bodies``, ``pads``, ``pin-1``, ``refdes``, ``overlays``.
+
+    Raises:
+        InputError: If ``prefix`` cannot start an id.
+        UnknownName: If an overlay names what the board does not have.
+    """
+    if not re.fullmatch(r"[A-Za-z][\w-]*", prefix, re.ASCII):
+        raise InputError(f"{prefix!r} cannot start an id", expected="a letter, then letters, digits, - or _")
+    frame, bodies = Frame.of(board, side), part_bodies(board)
+    content = [
+        patterns(prefix, {overlay.kind for overlay in overlays}),
+        _outline(board, frame, prefix),
+        *copper_layers(board, frame, prefix),
+        body_layer(board, frame, prefix, bodies),
+        pad_layer(board, frame, prefix),
+        pin_one_layer(board, frame, prefix, bodies, library),
+        refdes_layer(board, frame, prefix, bodies),
+        overlay_layer(board, frame, prefix, overlays),
+    ]
+    below = frame.height_mm + 1.0
+    if caption:
+        content.append(_caption(board, frame, prefix, below + 4.0))
+        below += _CAPTION_MM
+    if show_legend:
+        content.append(legend(prefix, overlays, 0.0, below + 3.5))
+        below += _LEGEND_MM
+    return _document(frame, below - frame.height_mm, prefix, f"{board.name}, {side} side", content)
+
+
+def _document(frame: Frame, below_mm: float, prefix: str, title: str, content: Sequence[str]) -> str:
+    width, height = frame.width_mm + 2 * _MARGIN_MM, frame.height_mm + _MARGIN_MM + max(below_mm, _MARGIN_MM)
+    box = " ".join(map(number, (-_MARGIN_MM, -_MARGIN_MM, width, height)))
+    head = attributes(
+        xmlns="http://www.w3.org/2000/svg", viewBox=box, width=f"{number(width)}mm", height=f"{number(height)}mm",
+        class_="board-drawing", id=prefix, role="img", data_side=frame.side, data_left_mm=frame.left_mm,
+        data_bottom_mm=frame.bottom_mm, data_width_mm=frame.width_mm, data_height_mm=frame.height_mm,
+        font_family=FONT,
+    )  # fmt: skip
+    return f"<svg{head}><title>{text(title)}</title>{''.join(content)}</svg>\n"
+
+
+def _outline(board: Board, frame: Frame, prefix: str) -> str:
+    path = frame.path(board_shape(board))
+    style = attributes(fill=SHEET, stroke=INK, stroke_width=0.35, stroke_linejoin="round", d=path)
+    return group("outline", prefix, [f"<path{style}/>"])
+
+
+def _caption(board: Board, frame: Frame, prefix: str, y: float) -> str:
+    """Board, revision and side at the left; a scale of 10 mm at the right."""
+    seen = "top side" if frame.side == "top" else "bottom side, as seen from below"
+    words = " · ".join(filter(None, (board.name, board.revision and f"revision {board.revision}", seen)))
+    right = frame.width_mm
+    ticks = f"M{number(right - 10)} {number(y - 1.6)}v1.6h10v-1.6"
+    scale = f'<path fill="none" stroke="{INK}" stroke-width=".2" d="{ticks}"/>'
+    tell = attributes(x=right - 11.2, y=y, text_anchor="end")
+    lines = [f"<text{attributes(x=0.0, y=y)}>{text(words)}</text>", f"<text{tell}>10 mm</text>", scale]
+    return group("caption", prefix, lines, fill=INK, font_size=2.8)
