@@ -101,8 +101,7 @@ def _along(strokes: Sequence[Stroke], edges: shapely.STRtree) -> NDArray[np.bool
     near, _ = edges.query(points, predicate="dwithin", distance=ON_EDGE_MM)
     on_edge = np.zeros(len(points), dtype=bool)
     on_edge[near] = True
-    follows: NDArray[np.bool_] = on_edge.reshape(-1, len(shares)).all(axis=1)
-    return follows
+    return np.asarray(on_edge.reshape(-1, len(shares)).all(axis=1), dtype=np.bool_)
 
 
 def _areas(

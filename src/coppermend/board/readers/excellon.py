@@ -170,8 +170,8 @@ class _Reader:
     def _length(self, digits: str) -> float:
         unit = self._need_unit()
         places = self.digits or ((3, 3) if unit == 1 else (2, 4))
-        form = CoordinateFormat(places, places, trailing_omitted=self.leading_kept)
-        value = round(form.value(digits, places) * unit, 6)
+        form = CoordinateFormat(*places, trailing_omitted=self.leading_kept)
+        value = round(form.value(digits) * unit, 6)
         if abs(value) > MAX_COORDINATE_MM:
             raise InputError(
                 f"coordinate {digits} is {value:g} mm", expected=f"{MAX_COORDINATE_MM:g} mm at most"

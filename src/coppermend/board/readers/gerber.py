@@ -42,7 +42,9 @@ __all__ = [
 
 MAX_APERTURES = 20_000
 MAX_MACRO_WORK = 300_000
-_OPERATION = re.compile(r"(?:X([-+]?\d+))?(?:Y([-+]?\d+))?(?:I([-+]?\d+))?(?:J([-+]?\d+))?D0*([123])")
+_OPERATION = re.compile(
+    r"(?:X([-+]?\d+))?(?:Y([-+]?\d+))?(?:I([-+]?\d+))?(?:J([-+]?\d+))?D0*([123])", re.ASCII
+)
 _MM_PER_INCH = 25.4
 # Deprecated image commands, with the settings under which they change nothing.
 _HARMLESS = re.compile(
@@ -157,11 +159,11 @@ class _Reader:
             case 37:
                 canvas.end_region(self.aperture_attributes.get(".AperFunction", ("",))[0])
             case 70 | 71:
-                canvas.mm_per_unit = _MM_PER_INCH if code == 70 else 1.0
+                canvas.set_unit(_MM_PER_INCH if code == 70 else 1.0)
             case 74 | 75:
                 canvas.single_quadrant = code == 74
             case 90 | 91:
-                canvas.format = replace(canvas.need_format(), incremental=code == 91)
+                canvas.set_format(replace(canvas.need_format(), incremental=code == 91))
             case 0 | 54 | 55:
                 pass  # prefixes of D codes in old files
             case _:
@@ -191,10 +193,10 @@ class _Reader:
             self._plain(command)  # old files put G and D codes between % signs too
 
     def _unit(self, command: str) -> None:
-        self.canvas.mm_per_unit = 1.0 if _one_of(command, "MOMM", "MOIN") == "MOMM" else _MM_PER_INCH
+        self.canvas.set_unit(1.0 if _one_of(command, "MOMM", "MOIN") == "MOMM" else _MM_PER_INCH)
 
     def _format(self, command: str) -> None:
-        self.canvas.format = parse_format(command)
+        self.canvas.set_format(parse_format(command))
 
     def _aperture(self, command: str) -> None:
         canvas = self.canvas

@@ -38,8 +38,6 @@ class Canvas:
     """Graphics state and drawn objects; every method raises ``InputError`` without place when misused."""
 
     def __init__(self) -> None:
-        self.format: CoordinateFormat | None = None
-        self.mm_per_unit = 0.0
         self.mode = 1  # G01, G02, G03
         self.single_quadrant = False
         self.dark = True
@@ -48,6 +46,9 @@ class Canvas:
         self.tag = NO_TAG
         self.objects: list[GerberObject] = []
         self.operation = 0
+        self._format: CoordinateFormat | None = None
+        self._mm_per_unit = 0.0
+        self._known_mm: dict[str, float] = {}
         self._x = self._y = 0.0
         self._blocks: dict[int, tuple[GerberObject, ...]] = {}
         self._selected = 0
@@ -56,17 +57,27 @@ class Canvas:
         self._nested: list[_Nested] = []
         self._made = 0
 
+    def set_format(self, form: CoordinateFormat) -> None:
+        """%FS."""
+        self._format = form
+        self._known_mm = {}
+
+    def set_unit(self, mm_per_unit: float) -> None:
+        """%MO."""
+        self._mm_per_unit = mm_per_unit
+        self._known_mm = {}
+
     def need_format(self) -> CoordinateFormat:
         """The coordinate format, which must have been given."""
-        if self.format is None:
+        if self._format is None:
             raise InputError("coordinates before the format", expected="%FSLAX46Y46*% or alike first")
-        return self.format
+        return self._format
 
     def need_unit(self) -> float:
         """Millimetres per file unit, which must have been given."""
-        if not self.mm_per_unit:
+        if not self._mm_per_unit:
             raise InputError("lengths before the unit", expected="%MOMM*% or %MOIN*% first")
-        return self.mm_per_unit
+        return self._mm_per_unit
 
     def select(self, number: int) -> None:
         """Take the aperture with this D number."""
@@ -82,16 +93,20 @@ class Canvas:
             mirror=self.mirror, rotation_deg=self.rotation_deg, scale=self.scale
         )
 
-    def _length(self, digits: str, decimals: tuple[int, int]) -> float:
-        value = round(self.need_format().value(digits, decimals) * self.need_unit(), 7)
-        return _within(value, f"coordinate {digits}")
+    def _length(self, digits: str) -> float:
+        """A coordinate in mm. Real files repeat most of theirs, so what was read once is looked up."""
+        known = self._known_mm.get(digits)
+        if known is None:
+            known = round(self.need_format().value(digits) * self.need_unit(), 7)
+            self._known_mm[digits] = _within(known, f"coordinate {digits}")
+        return known
 
     def operate(self, x: str | None, y: str | None, i: str | None, j: str | None, code: int) -> None:
         """Draw, move or flash; coordinates are modal, arc offsets are not."""
         form = self.need_format()
         start = (self._x, self._y)
-        new_x = self._x if x is None else self._length(x, form.x)
-        new_y = self._y if y is None else self._length(y, form.y)
+        new_x = self._x if x is None else self._length(x)
+        new_y = self._y if y is None else self._length(y)
         if form.incremental:
             new_x = new_x if x is None else _within(start[0] + new_x, "incremental x")
             new_y = new_y if y is None else _within(start[1] + new_y, "incremental y")
@@ -99,7 +114,7 @@ class Canvas:
         if code == FLASH:
             self._flash()
         elif code == DRAW:
-            self._draw(start, self._length(i, form.x) if i else 0.0, self._length(j, form.y) if j else 0.0)
+            self._draw(start, self._length(i) if i else 0.0, self._length(j) if j else 0.0)
         elif self._contours is not None:
             self._contours.append([(new_x, new_y)])
 

@@ -16,9 +16,9 @@ MAX_DIGITS = 15
 MAX_COORDINATE_MM = 10_000.0
 
 _WORD = re.compile(r"\s*(?:%([^%]*)%|([^*%]*)\*)")
-_FORMAT = re.compile(r"FS([LTD]?)([AI]?)(?:N\d+)?(?:G\d+)?X(\d)(\d)Y(\d)(\d)(?:D\d+)?(?:M\d+)?")
+_FORMAT = re.compile(r"FS([LTD]?)([AI]?)(?:N\d+)?(?:G\d+)?X(\d)(\d)Y\3\4(?:D\d+)?(?:M\d+)?", re.ASCII)
 _ESCAPE = re.compile(r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})")
-_CODE = re.compile(r"([A-Z])([-+]?\d*\.?\d*)")
+_CODE = re.compile(r"([A-Z])([-+]?[0-9]*\.?[0-9]*)")
 
 
 class Word(NamedTuple):
@@ -57,15 +57,15 @@ def line_at(text: str, position: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class CoordinateFormat:
-    """What %FS says: digits before and after the point for x and y, which zeros are omitted, incremental or not."""
+    """What %FS says: digits before and after the point, which zeros are omitted, incremental or not."""
 
-    x: tuple[int, int]
-    y: tuple[int, int]
+    whole: int
+    decimals: int
     trailing_omitted: bool = False
     incremental: bool = False
 
-    def value(self, digits: str, decimals: tuple[int, int]) -> float:
-        """A coordinate in file units.
+    def value(self, digits: str) -> float:
+        """A coordinate in file units; one with a point, which the standard does not allow, is taken as it is.
 
         Raises:
             InputError: If it is no number or has too many digits.
@@ -76,25 +76,24 @@ class CoordinateFormat:
         if "." in body:
             return sign * float(body)
         if self.trailing_omitted:
-            body = body.ljust(sum(decimals), "0")
-        return sign * int(body) / float(10 ** decimals[1])
+            body = body.ljust(self.whole + self.decimals, "0")
+        return sign * int(body) / float(10**self.decimals)
 
 
 def parse_format(text: str) -> CoordinateFormat:
     """Read ``FSLAX46Y46``.
 
     Raises:
-        InputError: If it is no format specification.
+        InputError: If it is no format specification, or x and y differ, which the standard forbids.
 
-    >>> parse_format("FSLAX24Y24").x
-    (2, 4)
+    >>> parse_format("FSLAX24Y24")
+    CoordinateFormat(whole=2, decimals=4, trailing_omitted=False, incremental=False)
     """
     found = _FORMAT.fullmatch(text.replace(" ", ""))
     if not found:
-        raise InputError(f"format {text[:40]!r}", expected="FSLAX46Y46 or alike")
-    zeros, notation, *digits = found.groups()
-    x_int, x_dec, y_int, y_dec = map(int, digits)
-    return CoordinateFormat((x_int, x_dec), (y_int, y_dec), zeros == "T", notation == "I")
+        raise InputError(f"format {text[:40]!r}", expected="FSLAX46Y46 or alike, the same digits for X and Y")
+    zeros, notation, before, after = found.groups()
+    return CoordinateFormat(int(before), int(after), zeros == "T", notation == "I")
 
 
 def split_codes(text: str) -> list[tuple[str, str]]:
