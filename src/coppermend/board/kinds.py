@@ -51,7 +51,7 @@ def _capacitor_kind(part: Part, kind: PartKind) -> PartKind:
         farads = 0.0
     if farads >= 0.04 and "electrolytic" not in part.type:
         return "supercapacitor"
-    return "electrolytic" if part.package.startswith("CP_") else kind
+    return "electrolytic" if part.package.startswith(("CP_", "RADIAL-POL")) else kind
 
 
 def is_ic(part: Part, library: PartLibrary) -> bool:

@@ -1,0 +1,94 @@
+"""Proofs for any board, from its graph and declarations: the list, in the order in which a board comes to life."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from coppermend.board.kinds import kind_of
+from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.board.subject import Subject, net_subject, part_subject
+from coppermend.proving.coverage import Circuit, net_points
+from coppermend.proving.machine import leftover_proofs, machine_proofs
+from coppermend.proving.powerup import PowerFacts
+from coppermend.proving.records import Evidence, Proof
+from coppermend.proving.running import running_proofs
+from coppermend.proving.supply import DISCHARGE, resistance_id, supply_proofs
+
+__all__ = ["Proof", "net_points", "power_facts", "proofs_for", "unprovable"]
+
+
+def proofs_for(board: Board, library: PartLibrary) -> tuple[Proof, ...]:
+    """Every proof that the board offers; a board without declarations gets what its part types tell.
+
+    Ids are ``KIND:NAME`` and stay the same while the board does: discharge, resistance, rail, ripple, retention,
+    clock, reset, program, ram, peripheral, interrupt, lamp, solenoid, sound, display, led, closure, option,
+    switch, input, connector, chip, value.
+
+    Returns:
+        Safety first, then supply, running, machine, and what is left; () only for a board without nets.
+    """
+    if not board.nets:
+        return ()
+    circuit = Circuit.of(board, library)
+    main = [*supply_proofs(circuit), *running_proofs(circuit), *machine_proofs(circuit)]
+    covered = frozenset[Subject]().union(*(proof.exercises for proof in main))
+    unique = {proof.id: proof for proof in [*main, *leftover_proofs(circuit, covered)]}
+    return tuple(unique.values())
+
+
+def unprovable(board: Board, library: PartLibrary, proofs: Sequence[Proof]) -> Mapping[Subject, str]:
+    """Parts and nets that no proof exercises, each with the reason in one clause."""
+    exercised = frozenset[Subject]().union(*(proof.exercises for proof in proofs))
+    reached = {subject.name.rpartition(".")[0] for subject in exercised if subject.kind == "point"}
+    found: dict[Subject, str] = {}
+    for refdes, part in board.index.parts.items():
+        if part_subject(refdes) in exercised or refdes in reached:
+            continue
+        found[part_subject(refdes)] = _reason(board, library, refdes, part.type)
+    for net, pins in board.nets.items():
+        if net_subject(net) not in exercised and len(pins) < 2:
+            found[net_subject(net)] = "it joins nothing: it has a single pin"
+    return found
+
+
+def _reason(board: Board, library: PartLibrary, refdes: str, type_name: str) -> str:
+    part = board.index.parts[refdes]
+    if not board.index.pins_of_part.get(refdes):
+        return "it has no pin on any net"
+    if library.of(part) is None:
+        return (
+            f"its type {type_name or '(none given)'} is not in the part-type library, so its pins say nothing"
+        )
+    if kind_of(part, library) == "mechanical":
+        return "it is mechanical: look at it"
+    return "no signal passes through it"
+
+
+def power_facts(
+    board: Board,
+    library: PartLibrary,
+    strip_done: Sequence[str],
+    evidence: Mapping[str, Evidence],
+    rails_ohm: Mapping[str, float | None] | None = None,
+) -> PowerFacts:
+    """What is on record for ``power_up_allowed``.
+
+    Args:
+        board: The board.
+        library: Part types.
+        strip_done: Refdes of what came off.
+        evidence: Last result by proof id; ``resistance:RAIL`` and ``discharge`` count here when passed.
+        rails_ohm: Readings of rails to ground [Ω], None for open; they go before evidence.
+    """
+    circuit = Circuit.of(board, library)
+    rails = tuple(circuit.nets("rail"))
+    noted = {rail: None for rail in rails if (e := evidence.get(resistance_id(rail))) and e.passed}
+    gone = evidence.get(DISCHARGE)
+    return PowerFacts(
+        batteries=tuple(circuit.parts("battery")),
+        batteries_off=frozenset(strip_done),
+        rails=rails,
+        rails_ohm={**noted, **(rails_ohm or {})},
+        charge_gone=gone is not None and gone.passed,
+    )

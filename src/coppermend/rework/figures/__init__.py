@@ -1,0 +1,1 @@
+"""Closed-form engineering figures behind the remedies; they know no board."""

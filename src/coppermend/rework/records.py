@@ -1,0 +1,190 @@
+"""The records of rework: strip items, remedies with their checks, refit items, kit lines. No decisions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from coppermend.board.atrisk import grade
+from coppermend.board.cautions import Caution
+from coppermend.board.subject import Subject
+
+Reason = Literal["corroded", "in the way", "known weak", "remedy"]
+Fate = Literal["discard", "test", "refit"]
+
+
+@dataclass(frozen=True, slots=True)
+class StripItem:
+    """One thing that comes off the board.
+
+    ``refdes`` names it; a socket is ``XU5`` for the part ``U5`` that sits in it (ASME Y14.44, from memory).
+    ``part`` is the refdes on the board whose pads it frees. ``severity`` is the worst on it, 0..1.
+    """
+
+    order: int
+    refdes: str
+    part: str
+    type: str
+    value: str
+    reasons: tuple[Reason, ...]
+    why: str
+    fate: Fate
+    section: str
+    severity: float = 0.0
+    socket: bool = False
+    package: str = ""
+    cautions: tuple[Caution, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """order, refdes, part, type, value, package, reasons, why, fate, section, severity, grade, socket, cautions."""
+        return {
+            "order": self.order,
+            "refdes": self.refdes,
+            "part": self.part,
+            "type": self.type,
+            "value": self.value,
+            "package": self.package,
+            "reasons": list(self.reasons),
+            "why": self.why,
+            "fate": self.fate,
+            "section": self.section,
+            "severity": round(self.severity, 4),
+            "grade": grade(self.severity),
+            "socket": self.socket,
+            "cautions": [str(caution) for caution in self.cautions],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class KitLine:
+    """What to have at hand: ``quantity`` pieces for the places ``refdes``."""
+
+    type: str
+    value: str
+    package: str
+    quantity: int
+    refdes: tuple[str, ...]
+    note: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """type, value, package, quantity, refdes, note."""
+        return {
+            "type": self.type,
+            "value": self.value,
+            "package": self.package,
+            "quantity": self.quantity,
+            "refdes": list(self.refdes),
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One engineering check: a computed ``value`` against its ``limit``, both with unit, and where the limit is from.
+
+    ``must`` False marks a trap that is shown but does not rule the remedy out.
+    """
+
+    name: str
+    value: str
+    limit: str
+    ok: bool
+    source: str
+    note: str = ""
+    must: bool = True
+
+    def to_json(self) -> dict[str, Any]:
+        """name, value, limit, ok, must, source, note."""
+        return {
+            "name": self.name,
+            "value": self.value,
+            "limit": self.limit,
+            "ok": self.ok,
+            "must": self.must,
+            "source": self.source,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """A deliberate change to the board. ``changes`` are the subjects that must be proven again.
+
+    ``excludes`` names remedies that cannot be chosen with this one; ``note_only`` marks an idea that is
+    offered without parts. ``parts_off`` are refdes on the board.
+    """
+
+    id: str
+    title: str
+    why: str
+    parts_off: tuple[str, ...] = ()
+    parts_on: tuple[KitLine, ...] = ()
+    steps: tuple[str, ...] = ()
+    checks: tuple[Check, ...] = ()
+    changes: frozenset[Subject] = frozenset()
+    cautions: tuple[Caution, ...] = ()
+    excludes: tuple[str, ...] = ()
+    jumpers: tuple[tuple[str, str], ...] = ()
+    note_only: bool = False
+
+    @property
+    def ok(self) -> bool:
+        """Whether every check that must pass does."""
+        return all(check.ok for check in self.checks if check.must)
+
+    def to_json(self) -> dict[str, Any]:
+        """id, title, why, ok, note_only, parts_off, parts_on, steps, jumpers, checks, changes, excludes, cautions."""
+        return {
+            "id": self.id,
+            "title": self.title,
+            "why": self.why,
+            "ok": self.ok,
+            "note_only": self.note_only,
+            "parts_off": list(self.parts_off),
+            "parts_on": [line.to_json() for line in self.parts_on],
+            "steps": list(self.steps),
+            "jumpers": [list(jumper) for jumper in self.jumpers],
+            "checks": [check.to_json() for check in self.checks],
+            "changes": [list(subject) for subject in sorted(self.changes)],
+            "excludes": list(self.excludes),
+            "cautions": [str(caution) for caution in self.cautions],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class RefitItem:
+    """One thing that goes onto the board: ``source`` tells whether the old part goes back or a new one comes.
+
+    ``part`` is the refdes on the board that it belongs to, "" for a part that a remedy adds.
+    ``remedy`` is the id of the remedy that brings it, or "".
+    """
+
+    order: int
+    refdes: str
+    part: str
+    type: str
+    value: str
+    package: str
+    source: Literal["refit", "new"]
+    polarity: str = ""
+    note: str = ""
+    section: str = ""
+    remedy: str = ""
+    cautions: tuple[Caution, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """order, refdes, part, type, value, package, source, polarity, note, section, remedy, cautions."""
+        return {
+            "order": self.order,
+            "refdes": self.refdes,
+            "part": self.part,
+            "type": self.type,
+            "value": self.value,
+            "package": self.package,
+            "source": self.source,
+            "polarity": self.polarity,
+            "note": self.note,
+            "section": self.section,
+            "remedy": self.remedy,
+            "cautions": [str(caution) for caution in self.cautions],
+        }

@@ -1,0 +1,239 @@
+"""Remedy for a discrete reset section: one reset supervisor, chosen and checked for this board."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from coppermend.board.cautions import cautions_called
+from coppermend.board.flow import Flow
+from coppermend.board.kinds import natural_key
+from coppermend.board.model import Part, PinRef, Rail
+from coppermend.board.subject import net_subject, part_subject
+from coppermend.rework.figures.reset import (
+    CpuReset,
+    SupervisorGrade,
+    choose_grade,
+    cpu_reset,
+    reset_needed_s,
+)
+from coppermend.rework.records import Check, KitLine, Remedy
+
+_DISCRETE = frozenset({"transistor", "resistor", "capacitor", "electrolytic", "diode", "trimmer"})
+_INVERTERS = ("7404", "7405", "7406", "7414", "4049", "4069", "40106")
+_FOLLOWERS = ("7407", "4050")
+
+
+@dataclass(frozen=True)
+class _Target:
+    """Where a supervisor would drive: the net, whether it must pull low, and what leads on to the CPU."""
+
+    cpu: Part
+    pin: PinRef
+    net: str
+    active_low: bool
+    discretes: tuple[str, ...]
+    other_pins: tuple[PinRef, ...]
+
+
+def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
+    """Discrete reset parts off, one 3-pin supervisor on.
+
+    Args:
+        flow: Signal flow of the board.
+        main: The rail that the CPU runs from.
+
+    Returns:
+        None when there is no CPU with a reset pin, no rail, a supervisor already, or no discrete section
+        that drives reset alone (or through plain inverters and buffers).
+    """
+    target = _find(flow)
+    if target is None or main is None:
+        return None
+    board = flow.board
+    grade = choose_grade(main.volts * (1 - main.tolerance))
+    refdes = _next_refdes(board.index.parts)
+    kind = _output_kind(target)
+    return Remedy(
+        id="reset-supervisor",
+        title="reset supervisor in place of the discrete reset",
+        why=f"{_count(target.discretes)} make the reset of {target.cpu.refdes} and drift with age and corrosion; one "
+        "supervisor with a fixed threshold and time-out does it without adjustment.",
+        parts_off=target.discretes,
+        parts_on=(
+            KitLine(
+                kind,
+                grade.name if grade else "",
+                "TO-92",
+                1,
+                (refdes,),
+                f"output to net {target.net}, supply to {main.net}, ground to ground",
+            ),
+        ),
+        steps=(
+            f"Take off {', '.join(target.discretes)} and clean their pads.",
+            f"Wire {refdes}: output to net {target.net}, supply to {main.net}, ground beside it; check its pin order "
+            "against its own data sheet.",
+        ),
+        checks=_checks(target, main, grade, _clock_hz(flow)),
+        changes=frozenset(
+            {part_subject(r) for r in target.discretes}
+            | {net_subject(n) for n in _changed_nets(flow, target)}
+        ),
+        cautions=cautions_called("static", "iron", "fumes", "lead"),
+    )
+
+
+def _find(flow: Flow) -> _Target | None:
+    if "supervisor" in flow.kinds.values():
+        return None
+    for refdes, part in flow.board.index.parts.items():
+        known = flow.library.of(part)
+        if known is None or known.kind != "cpu":
+            continue
+        for spec in known.pins:
+            pin = PinRef(refdes, spec.number)
+            if spec.role == "reset" and spec.direction == "in" and flow.signal(flow.net(pin)):
+                return _trace(
+                    flow, part, pin, spec.name.startswith(("/", "~", "n")) or spec.name.endswith("#")
+                )
+    return None
+
+
+def _trace(flow: Flow, cpu: Part, pin: PinRef, active_low: bool) -> _Target | None:
+    """Walk from the CPU back through plain inverters and buffers to the net that discrete parts drive."""
+    net, seen = flow.net(pin), set[str]()
+    while net not in seen:
+        seen.add(net)
+        gates = [p for p in flow.drivers(net) if flow.kinds[p.refdes] not in _DISCRETE]
+        if not gates:
+            discretes = _discretes(flow, net)
+            others = tuple(p for p in flow.board.nets[net] if p.refdes not in discretes)
+            return _Target(cpu, pin, net, active_low, discretes, others) if len(discretes) > 1 else None
+        known = flow.library.of(flow.board.index.parts[gates[0].refdes])
+        name = known.name if known else ""
+        path = next((p for p in (known.paths if known else ()) if gates[0].pin in p.outputs), None)
+        if len(gates) > 1 or path is None or len(path.inputs) > 1 or name not in _INVERTERS + _FOLLOWERS:
+            return None
+        active_low ^= name in _INVERTERS
+        net = flow.net(PinRef(gates[0].refdes, path.inputs[0]))
+        if not flow.signal(net):
+            return None
+    return None
+
+
+def _discretes(flow: Flow, target: str) -> tuple[str, ...]:
+    """Discrete parts that serve ``target`` and nothing else, found by spreading and then letting go."""
+    parts, nets = set[str](), {target}
+    queue = [target]
+    while queue:
+        for pin in flow.board.nets[queue.pop()]:
+            if flow.kinds.get(pin.refdes) in _DISCRETE and pin.refdes not in parts:
+                parts.add(pin.refdes)
+                new = {flow.net(p) for p in flow.board.index.pins_of_part[pin.refdes]}
+                queue += [n for n in new - nets if flow.signal(n)]
+                nets |= new
+    changed = True
+    while changed:
+        shared = {
+            n for n in nets if flow.signal(n) and n != target and not _only(flow, n, parts)
+        }  # nets on which something else hangs
+        keep = {r for r in parts if any(flow.net(p) in shared for p in flow.board.index.pins_of_part[r])}
+        parts, changed = parts - keep, bool(keep)
+    return tuple(sorted(parts, key=natural_key))
+
+
+def _only(flow: Flow, net: str, parts: set[str]) -> bool:
+    return all(pin.refdes in parts for pin in flow.board.nets[net])
+
+
+def _changed_nets(flow: Flow, target: _Target) -> set[str]:
+    return {target.net, flow.net(target.pin)}
+
+
+def _output_kind(target: _Target) -> str:
+    """Push-pull when it drives alone; open-drain with its own pull-up when something else may pull the net."""
+    if not target.active_low:
+        return "supervisor-high"
+    return "supervisor-open-drain-timed" if _shared(target) else "supervisor-low"
+
+
+def _shared(target: _Target) -> bool:
+    return any(p.refdes.upper().startswith(("S", "J", "P")) for p in target.other_pins)
+
+
+def _clock_hz(flow: Flow) -> float | None:
+    return min((clock.hz for clock in flow.board.clocks if clock.hz > 0), default=None)
+
+
+def _checks(
+    target: _Target, main: Rail, grade: SupervisorGrade | None, clock_hz: float | None
+) -> tuple[Check, ...]:
+    cpu = cpu_reset(target.cpu.type)
+    lowest = main.volts * (1 - main.tolerance)
+    if grade is None:
+        return (
+            Check(
+                "threshold for this rail",
+                "no grade known",
+                f"highest threshold at most {lowest:.2f} V",
+                False,
+                "DS1831 and MCP1xx data sheets: grades for 5 V rails",
+                "a supervisor for this rail must be chosen by hand",
+            ),
+        )
+    return (
+        Check(
+            "a healthy rail never trips it",
+            f"trips below {grade.max_v:.3f} V at the latest",
+            f"rail is at least {lowest:.3f} V",
+            grade.max_v <= lowest,
+            grade.source,
+        ),
+        _brown_out_check(grade, cpu),
+        _time_check(grade, cpu, clock_hz),
+        Check(
+            "polarity",
+            f"output active {'low' if target.active_low else 'high'} on {target.net}",
+            f"{target.pin} of {target.cpu.type}, through what lies between",
+            True,
+            "pin name in the part-type library, inverters found on the netlist",
+        ),
+    )
+
+
+def _brown_out_check(grade: SupervisorGrade, cpu: CpuReset) -> Check:
+    covered = grade.min_v >= cpu.supply_min_v
+    return Check(
+        "brown-out: reset whenever the CPU's supply is too low",
+        f"sure only below {grade.min_v:.3f} V",
+        f"CPU needs {cpu.supply_min_v:.2f} V",
+        covered,
+        f"{grade.source}; {cpu.source}",
+        ""
+        if covered
+        else "No standard grade holds reset all the way up to 4.75 V on a 5 % rail: the time-out covers power-up, "
+        f"a dip to between {grade.min_v:.2f} and {cpu.supply_min_v:.2f} V is not caught.",
+        must=False,
+    )
+
+
+def _time_check(grade: SupervisorGrade, cpu: CpuReset, clock_hz: float | None) -> Check:
+    needed = reset_needed_s(cpu, clock_hz)
+    return Check(
+        "reset lasts long enough at power-up",
+        f"at least {grade.timeout_min_s * 1e3:.0f} ms",
+        f"{needed * 1e3:.3f} ms",
+        grade.timeout_min_s >= needed,
+        f"time-out: MAX809 data sheet; need: {cpu.source}",
+        "supply and oscillator rise come before the time-out starts",
+    )
+
+
+def _next_refdes(taken: Iterable[str]) -> str:
+    numbers = [int(r[1:]) for r in taken if r[:1] == "U" and r[1:].isdigit()]
+    return f"U{max(numbers, default=0) + 1}"
+
+
+def _count(discretes: tuple[str, ...]) -> str:
+    return f"{len(discretes)} discrete parts ({', '.join(discretes)})"
