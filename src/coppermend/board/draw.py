@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from coppermend.board.draw_copper import copper_layers, pad_layer
 from coppermend.board.draw_names import refdes_layer
-from coppermend.board.draw_overlays import Overlay, OverlayKind, legend, overlay_layer, patterns
+from coppermend.board.draw_overlays import Overlay, OverlayKind, legend, overlay_layers, patterns
 from coppermend.board.draw_parts import body_layer, part_bodies, pin_one_layer
 from coppermend.board.draw_svg import FONT, INK, SHEET, Frame, attributes, group, number, text
 from coppermend.board.model import Board, Layer
@@ -23,7 +23,6 @@ __all__ = ["Overlay", "OverlayKind", "draw_board"]
 
 _MARGIN_MM = 3.0
 _CAPTION_MM = 7.0
-_LEGEND_MM = 6.0
 
 
 def draw_board(
@@ -50,7 +49,8 @@ def draw_board(
 
     Returns:
         Well-formed XML with a view box in mm; groups ``outline``, ``areas``, ``copper-top``,
-        ``copper-bottom``, ``vias``, ``bodies``, ``pads``, ``pin-1``, ``refdes``, ``overlays``.
+        ``copper-bottom``, ``vias``, ``bodies``, ``pads``, ``pin-1``, ``overlays``, ``refdes``, ``labels`` and, when
+        asked for, ``caption`` and ``legend``.
 
     Raises:
         InputError: If ``prefix`` cannot start an id.
@@ -59,6 +59,7 @@ def draw_board(
     if not re.fullmatch(r"[A-Za-z][\w-]*", prefix, re.ASCII):
         raise InputError(f"{prefix!r} cannot start an id", expected="a letter, then letters, digits, - or _")
     frame, bodies = Frame.of(board, side), part_bodies(board)
+    drawn, labels = overlay_layers(board, frame, prefix, overlays)
     content = [
         patterns(prefix, {overlay.kind for overlay in overlays}),
         _outline(board, frame, prefix),
@@ -66,16 +67,18 @@ def draw_board(
         body_layer(board, frame, prefix, bodies),
         pad_layer(board, frame, prefix),
         pin_one_layer(board, frame, prefix, bodies, library),
-        refdes_layer(board, frame, prefix, bodies),
-        overlay_layer(board, frame, prefix, overlays),
+        drawn,
+        refdes_layer(board, frame, prefix, bodies),  # over the overlays, so that names stay legible
+        labels,
     ]
     below = frame.height_mm + 1.0
     if caption:
         content.append(_caption(board, frame, prefix, below + 4.0))
         below += _CAPTION_MM
     if show_legend:
-        content.append(legend(prefix, overlays, 0.0, below + 3.5))
-        below += _LEGEND_MM
+        samples, taken = legend(prefix, overlays, below + 3.5, frame.width_mm)
+        content.append(samples)
+        below += taken
     return _document(frame, below - frame.height_mm, prefix, f"{board.name}, {side} side", content)
 
 

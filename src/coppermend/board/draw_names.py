@@ -117,7 +117,8 @@ def _candidates(part: Part, kind: str, shape: BaseGeometry) -> Iterator[_Label]:
 def _name(part: Part, kind: str, label: _Label, frame: Frame) -> str:
     x, y = frame.spot(label.x_mm, label.y_mm)
     shift = 0.35 * label.size_mm  # from the middle of the letters down to their base line
-    tail = f'<tspan font-weight="400"> {text(kind)}</tspan>' if kind else ""
+    # A no-break space: some SVG readers drop a plain one at the edge of a tspan, making "U5 6551" "U56551".
+    tail = f'\u00a0<tspan font-weight="400">{text(kind)}</tspan>' if kind else ""
     turn = f"rotate(-90 {number(x)} {number(y)})" if label.upright else ""
     far = part.side != frame.side
     place = attributes(

@@ -26,6 +26,7 @@ _WORDS: dict[OverlayKind, str] = {
 # Damage map grades (atrisk): from 112/255 moderate, from 176/255 heavy.
 _HATCHES = ((176 / 255, "heavy"), (112 / 255, "moderate"), (0.0, "light"))
 _LETTER = 0.58
+_SAMPLE_MM, _ROW_MM = 5.0, 5.0
 _RING_MM = 0.45  # rings are drawn this far outside the pad
 
 
@@ -49,14 +50,20 @@ class Overlay:
     severity: float = 1.0
 
 
-def overlay_layer(board: Board, frame: Frame, prefix: str, overlays: Sequence[Overlay]) -> str:
-    """The group ``overlays``: one ``<g>`` an overlay, in the order given.
+def overlay_layers(board: Board, frame: Frame, prefix: str, overlays: Sequence[Overlay]) -> tuple[str, str]:
+    """The group ``overlays``, one ``<g>`` an overlay in the order given, and the group ``labels`` over it.
 
     Raises:
         UnknownName: If a name is no point, part or net of the board.
     """
-    drawn = (_overlay(board, frame, prefix, overlay) for overlay in overlays)
-    return group("overlays", prefix, drawn, fill="none", stroke_linecap="round", stroke_linejoin="round")
+    drawn, labels = [], []
+    for overlay in overlays:
+        picture, spots = _overlay(board, frame, prefix, overlay)
+        drawn.append(picture)
+        if overlay.label and spots and overlay.kind != "damage":
+            labels.append(_badge(spots[0], overlay.label, overlay.kind))
+    style = {"fill": "none", "stroke_linecap": "round", "stroke_linejoin": "round"}
+    return group("overlays", prefix, drawn, **style), group("labels", prefix, labels)
 
 
 def patterns(prefix: str, kinds: Iterable[OverlayKind]) -> str:
@@ -85,7 +92,10 @@ def _pattern(name: str, pitch: float, content: str, turn: str = "") -> str:
     return f"<pattern{place}>{content}</pattern>"
 
 
-def _overlay(board: Board, frame: Frame, prefix: str, overlay: Overlay) -> str:
+def _overlay(
+    board: Board, frame: Frame, prefix: str, overlay: Overlay
+) -> tuple[str, list[tuple[float, float]]]:
+    """One overlay drawn, and the places of what it names, in the picture."""
     kind = overlay.kind
     style = _styles(prefix, overlay)[kind]
     out = [f"<title>{text(f'{_WORDS[kind]} {overlay.label}'.strip())}</title>"]
@@ -99,12 +109,10 @@ def _overlay(board: Board, frame: Frame, prefix: str, overlay: Overlay) -> str:
         spots += [spot] if spot else []
     if kind in ("probe", "jumper") and len(spots) > 1:
         out.insert(1, _run(kind, spots))
-    if overlay.label and spots:
-        out.append(_badge(spots[0], overlay.label, kind))
     names = attributes(
         class_=f"overlay {kind}", data_kind=kind, data_label=overlay.label, data_names=" ".join(overlay.names)
     )
-    return f"<g{names}>{''.join(out)}</g>"
+    return f"<g{names}>{''.join(out)}</g>", spots
 
 
 def _styles(prefix: str, overlay: Overlay) -> dict[OverlayKind, str]:
@@ -171,7 +179,7 @@ def _part(
         return "", None
     path = frame.path(shape, 0.01)
     if kind == "strip":
-        (a, b, c, d), _ = shape.minimum_rotated_rectangle.exterior.coords[:4], None
+        a, b, c, d = shape.minimum_rotated_rectangle.exterior.coords[:4]
         path += frame.path(shapely.MultiLineString([[a, c], [b, d]]))
     return f"<path{style}{attributes(data_refdes=name, d=path)}/>", _middle(frame, shape)
 
@@ -231,18 +239,41 @@ def _badge(spot: tuple[float, float], label: str, kind: OverlayKind) -> str:
     return f"<rect{plate}/><text{letters}>{text(label)}</text>"
 
 
-def legend(prefix: str, overlays: Sequence[Overlay], x: float, y: float) -> str:
-    """A row of samples with their words, for the kinds that ``overlays`` use, from (x, y) [mm] to the right."""
-    out = []
+def legend(prefix: str, overlays: Sequence[Overlay], y: float, width: float) -> tuple[str, float]:
+    """Samples with their words for the kinds that ``overlays`` use, in rows, and the height they take [mm].
+
+    Args:
+        prefix: Start of the hatchings' ids.
+        overlays: What is on the drawing.
+        y: Base line of the first row [mm].
+        width: Width that a row may have [mm].
+    """
+    out, x, row = [], 0.0, 0
     for sample in _samples(overlays):
-        style = _styles(prefix, sample)[sample.kind]
         words = sample.label or _WORDS[sample.kind]
-        out.append(f"<rect{style}{attributes(x=x, y=y - 2.4, width=4.5, height=2.8)}/>")
-        if sample.kind == "strip":
-            out.append(f'<path{style} d="M{number(x)} {number(y - 2.4)}l4.5 2.8m0 -2.8l-4.5 2.8"/>')
-        out.append(f"<text{attributes(x=x + 5.6, y=y, font_size=2.6, fill=INK)}>{text(words)}</text>")
-        x += 5.6 + _LETTER * 2.6 * len(words) + 4
-    return group("legend", prefix, out, fill="none")
+        needed = _SAMPLE_MM + 1.2 + _LETTER * 2.6 * len(words)
+        if x and x + needed > width:
+            x, row = 0.0, row + 1
+        base = y + row * _ROW_MM
+        out.append(_sample(_styles(prefix, sample)[sample.kind], sample.kind, x, base - 2.3))
+        place = attributes(x=x + _SAMPLE_MM + 1.2, y=base, font_size=2.6, fill=INK)
+        out.append(f"<text{place}>{text(words)}</text>")
+        x += needed + 3
+    return group("legend", prefix, out, fill="none"), (row + 1) * _ROW_MM
+
+
+def _sample(style: str, kind: OverlayKind, x: float, y: float) -> str:
+    """A sample of one kind, its upper left corner at (x, y) [mm]."""
+    middle = y + 1.3
+    ends = [(x + 0.8, middle), (x + _SAMPLE_MM - 0.8, middle)]
+    if kind in ("probe", "jumper"):
+        rings = (f"<circle{style}{attributes(cx=a, cy=b, r=0.8)}/>" for a, b in ends)
+        return _run(kind, ends) + "".join(rings)
+    if kind == "net":
+        return f"<path{style}{attributes(d=f'M{number(x)} {number(middle)}h{number(_SAMPLE_MM)}')}/>"
+    cross = f"M{number(x)} {number(y)}l5 2.6m0 -2.6l-5 2.6"
+    box = f"<rect{style}{attributes(x=x, y=y, width=_SAMPLE_MM, height=2.6)}/>"
+    return box + (f"<path{style}{attributes(d=cross)}/>" if kind == "strip" else "")
 
 
 def _samples(overlays: Sequence[Overlay]) -> Iterator[Overlay]:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
-from coppermend.board.draw_svg import INK, PAPER, Frame, attributes, group, points_path
-from coppermend.board.model import Board, Part
+from coppermend.board.draw_svg import INK, PAPER, Coordinates, Frame, attributes, group, points_path
+from coppermend.board.model import Board, Pad, Part
 from coppermend.board.packages import body_shape
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.space import pad_shape
 
 
 def part_bodies(board: Board) -> dict[int, BaseGeometry]:
@@ -57,8 +60,7 @@ def pin_one_layer(
             or not _has_polarity(part, len(pads), library)
         ):
             continue
-        x, y = frame.spot(first.x_mm, first.y_mm)
-        wedge = _wedge((x, y), shape, frame, min(first.size_mm, first.height_mm) / 2, len(pads))
+        wedge = points_path(frame.rows(_wedge(first, pads, shape))) + "Z"
         drawn.append(f"<path{attributes(data_refdes=part.refdes, d=wedge)}/>")
     return group("pin-1", prefix, drawn, fill=INK)
 
@@ -69,24 +71,38 @@ def _has_polarity(part: Part, pads: int, library: PartLibrary | None) -> bool:
     return pads > 2 or (known is not None and known.polarised)
 
 
-def _wedge(spot: tuple[float, float], shape: BaseGeometry, frame: Frame, radius: float, pads: int) -> str:
-    """A small triangle beside pad 1 that points at it.
+def _wedge(first: Pad, pads: Sequence[Pad], body: BaseGeometry) -> Coordinates:
+    """A small triangle beside pad 1 that points at it: (3, 2) corners on the board [mm], the tip first.
 
-    It lies across the row of pins, inside the body; at the end of a single row, outside; between pad and
-    body of a part with two leads.
+    Of the four directions the first is taken in which no pad of the part is in the way.
     """
-    middle = frame.spot(shape.centroid.x, shape.centroid.y)
-    left, bottom, right, top = shape.bounds
-    away = (middle[0] - spot[0], middle[1] - spot[1])
-    short, long = (0, 1) if right - left <= top - bottom else (1, 0)
-    if abs(away[short]) >= 1.0:
-        axis, sign = short, _sign(away[short])
-    else:
-        axis, sign = long, _sign(away[long]) * (1 if pads == 2 else -1)
-    step = (sign, 0) if axis == 0 else (0, sign)
-    corners = ((radius + 0.15, 0.0), (radius + 1.1, 0.55), (radius + 1.1, -0.55))
-    rows = [(spot[0] + step[0] * u - step[1] * v, spot[1] + step[1] * u + step[0] * v) for u, v in corners]
-    return points_path(np.array(rows)) + "Z"
+    copper = shapely.union_all([pad_shape(pad) for pad in pads])
+    marks = [_triangle(first, step) for step in _directions(first, len(pads), body)]
+    return next((m for m in marks if not shapely.Polygon(m).intersects(copper)), marks[0])
+
+
+def _directions(first: Pad, pads: int, body: BaseGeometry) -> list[tuple[int, int]]:
+    """Steps away from pad 1, the best first: across the row into the body, then along it.
+
+    In a single row, or between two leads, the row's own direction comes first: outward from its end, or
+    into the body.
+    """
+    left, bottom, right, top = body.bounds
+    inward = (_sign(body.centroid.x - first.x_mm), _sign(body.centroid.y - first.y_mm))
+    wide = right - left > top - bottom
+    along, across = ((inward[0], 0), (0, inward[1])) if wide else ((0, inward[1]), (inward[0], 0))
+    offset = abs(body.centroid.y - first.y_mm if wide else body.centroid.x - first.x_mm)
+    outward = (-along[0], -along[1])
+    if offset >= 1.0:
+        return [across, along, outward, (-across[0], -across[1])]
+    return [along, outward, across] if pads == 2 else [outward, across, along]
+
+
+def _triangle(first: Pad, step: tuple[int, int]) -> Coordinates:
+    radius = (first.size_mm if step[0] else first.height_mm) / 2
+    corners = np.array([[radius + 0.15, 0.0], [radius + 1.1, 0.55], [radius + 1.1, -0.55]])
+    turn = np.array([[step[0], step[1]], [-step[1], step[0]]])
+    return corners @ turn + [first.x_mm, first.y_mm]
 
 
 def _sign(value: float) -> int:
