@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from coppermend.board.model import Board, Pad, Part
 from coppermend.board.packages import body_height_mm, body_shape, package_pads, with_package_pads
+from coppermend.board.parttypes import standard_library
 from coppermend.board.space import pad_shape
 
 
@@ -88,7 +89,7 @@ def test_single_row_header_takes_its_pitch():
     ("package", "pins"),
     [
         ("TO-92", 3), ("TO-18", 3), ("TO-39", 3), ("TO-5", 3), ("TO-220", 3), ("TO-220-5", 5), ("TO-220-2", 2),
-        ("TO-3", 4), ("TRIM-3", 3), ("SIP-9", 9), ("HDR-1x8", 8), ("AXIAL-12.7", 2), ("AXIAL-25.4", 2),
+        ("TO-3", 4), ("SOT-23", 3), ("TRIM-3", 3), ("SIP-9", 9), ("HDR-1x8", 8), ("AXIAL-12.7", 2), ("AXIAL-25.4", 2),
         ("RADIAL-5.08", 2), ("RADIAL-POL-5", 2), ("RADIAL-POL-5-D12.5", 2), ("DISC-5.08", 2), ("HC-49", 2),
         ("HC-18/U", 2), ("LED-5", 2), ("FUSE-20", 2), ("BAT-BARREL", 2), ("BAT-COIN", 2), ("SW-PUSH", 2),
         ("SW-PUSH-4", 4), ("TP", 1), ("EDGE-10x1", 10), ("EDGE-10x2-2.54", 20), ("axial-10.16", 2),
@@ -103,7 +104,7 @@ def test_every_package_has_pads_clear_of_each_other(package, pins):
     for one in pads:
         assert 0 <= one.hole_mm < min(one.size_mm, one.height_mm)
         for other in pads:
-            if other is not one and "both" in (one.side, other.side):
+            if other is not one and (one.side == other.side or "both" in (one.side, other.side)):
                 assert pad_shape(one).distance(pad_shape(other)) >= 0.2
     assert body_height_mm(part) > 0
     assert body_shape(Board("b", 100, 100), part).area > 0
@@ -132,6 +133,17 @@ def test_unknown_package_has_nothing(package):
     assert package_pads(part) == ()
     assert body_height_mm(part) == 0.0
     assert body_shape(Board("b", 100, 100), part).is_empty
+
+
+def test_library_names_packages_that_are_known():
+    """Every package that a part type of the library names has a pad for each of the type's pins."""
+    missing = {
+        kind.name: kind.package
+        for kind in standard_library().types.values()
+        if kind.package and not {p.number for p in kind.pins} <= spots(kind.package).keys()
+    }
+
+    assert missing == {}
 
 
 def test_socket_lifts_the_part():

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -149,7 +152,7 @@ def test_memory_map_tiles_without_overlap(board):
     """No address belongs to two regions, and the CPU's reset vector at FFFC lies in a program ROM."""
     regions = sorted(board.memory_map, key=lambda region: region.start)
 
-    assert all(a.end < b.start for a, b in zip(regions, regions[1:], strict=False))
+    assert all(a.end < b.start for a, b in pairwise(regions))
     assert any(r.start <= 0xFFFC <= r.end and board.index.part(r.parts[0]).type == "2732" for r in regions)
 
 
@@ -166,3 +169,11 @@ def test_folder_is_written_as_it_is_read(board):
     written = {name: text.encode() for name, text in format_board_folder(board).items()}
 
     assert written == demo_board_files()
+
+
+def test_folder_is_the_board_that_its_script_describes(board, monkeypatch):
+    """Parts, nets and facts of the committed folder are those of the circuit under ``tools/``, copper apart."""
+    monkeypatch.syspath_prepend(str(Path(__file__).resolve().parents[2] / "tools"))
+    from demo_board.build import bare_board
+
+    assert replace(board, tracks=(), vias=()) == bare_board()
