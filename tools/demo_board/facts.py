@@ -18,7 +18,7 @@ from demo_board.circuit import PARTS
 from demo_board.placement import BODY_MM, HOLES, WIDTH_MM
 
 NOTES = """\
-Control board of an invented coin-operated rolling-ball machine, "Harbour Lights". Drawn for trying things out: \
+Control board of an invented coin-operated rolling-ball machine, "Saltmarsh Ramble". Drawn for trying things out: \
 no such machine was ever made. Solenoids run at 32 V and lamps at 12 V, both from the machine's own supply."""
 
 SECTIONS = (
@@ -141,9 +141,9 @@ REFERENCE_POINTS = (
 )
 
 FACTS: dict[str, Any] = {
-    "name": "Harbour Lights control board",
+    "name": "Saltmarsh Ramble control board",
     "revision": "C",
-    "maker": "Quayside Amusements (invented)",
+    "maker": "Withyfen Novelty Works (invented)",
     "notes": NOTES,
     "sections": SECTIONS,
     "rails": RAILS,
