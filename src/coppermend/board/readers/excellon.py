@@ -34,7 +34,7 @@ _UNIT = re.compile(r"(METRIC|INCH)(?:,(LZ|TZ))?(?:,(0+)\.(0+))?(?:,.*)?")
 _FORMAT_NOTE = re.compile(r"(?:FILE_FORMAT=|FORMAT=\{)(\d):(\d)")
 # Machine settings that say nothing about where holes are.
 _IGNORED = re.compile(
-    r"FMAT,[12]|ICI,OFF|VER,.*|DETECT,.*|ATC,.*|OM48|TCST,.*|AFS.*|CCW.*|CP,.*|BLKD.*|SBK.*|SG.*|NCSL.*|UP,.*|Z,.*|R,[A-Z]+"
+    r"FMAT,[12]|VER,.*|DETECT,.*|ATC,.*|OM48|TCST,.*|AFS.*|CCW.*|CP,.*|BLKD.*|SBK.*|SG.*|NCSL.*|UP,.*|Z,.*|R,[A-Z]+"
 )
 _SILENT_G = frozenset({0, 1, 2, 3, 5, 40, 41, 42, 81, 82, 83, 85, 90, 91, 93})
 _SILENT_M = frozenset({6, 8, 9, 14, 15, 16, 17, 18, 47, 48, 95})
@@ -60,13 +60,14 @@ def parse_excellon(text: str, where: str = "drill file") -> DrillFile:
         InputError: With file and line, at the first thing that cannot be read, or when the file is cut off.
     """
     reader = _Reader()
+    lines = split_lines(text.rstrip())
     line = 1
     try:
-        for raw in split_lines(text):
+        for raw in lines:
             reader.take(raw.strip())
             if reader.ended:
                 return DrillFile(where, tuple(reader.holes), dict(reader.attributes))
-            line += 1
+            line = min(line + 1, len(lines))
         raise InputError("the file stops without its end mark: cut off?", expected="M30")
     except InputError as error:
         raise InputError(error.found, expected=error.expected, where=where, line=line) from None
@@ -141,13 +142,14 @@ class _Reader:
 
     def _tool(self, number: int, settings: dict[str, str]) -> None:
         if "C" in settings:
+            unit = self._need_unit()
             try:
-                diameter = float(settings["C"]) * self._need_unit()
+                diameter = float(settings["C"]) * unit
             except ValueError:
                 diameter = -1.0
             if not 0 <= diameter <= MAX_DIAMETER_MM:
                 raise InputError(
-                    f"tool T{number} of diameter {settings['C'][:20]}", expected="C and a diameter"
+                    f"tool T{number} of diameter {settings['C'][:20]!r}", expected="C and a diameter"
                 )
             words = self.tool_attributes.get(".AperFunction", ())
             plated = _plated(words)

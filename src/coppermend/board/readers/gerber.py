@@ -118,6 +118,8 @@ class _Reader:
         axes: dict[str, str] = {}
         operation = 0
         for letter, digits in split_codes(words):
+            if letter in axes or (operation and letter in "XYIJ"):
+                raise InputError(f"command {words[:40]!r} runs into the next", expected="* between them")
             if letter in "XYIJ":
                 axes[letter] = digits
             elif letter == "D" and digits.lstrip("0") in ("1", "2", "3"):

@@ -21,7 +21,7 @@ from coppermend.board.readers.gerber_records import (
 from coppermend.board.readers.gerber_words import MAX_COORDINATE_MM, CoordinateFormat
 from coppermend.errors import InputError
 
-MAX_OBJECTS = 2_000_000
+MAX_OBJECTS = 1_000_000
 MAX_DEPTH = 20
 MOVE, DRAW, FLASH = 2, 1, 3
 

@@ -21,6 +21,7 @@ MAX_STATEMENTS = 400
 MAX_TOKENS = 500
 MAX_VERTICES = 5_000
 MAX_SIZE_MM = 2_000.0
+MAX_NUMBER = 1e6
 ARC_SEGMENTS = 16  # per quarter circle: 0.12 % of the radius at most
 
 _TOKEN = re.compile(r"\s*(?:(\d+\.?\d*|\.\d+)|\$(\d{1,4})|([-+xX/()]))")
@@ -190,8 +191,8 @@ def macro_shape(macro: Macro, arguments: Sequence[float], mm_per_unit: float) ->
             variables[statement.variable] = evaluate(statement.value, variables)
             continue
         values = [evaluate(m, variables) for m in statement.modifiers]
-        if not all(math.isfinite(v) and abs(v) * mm_per_unit <= MAX_SIZE_MM for v in values):
-            raise InputError(f"aperture macro {macro.name} has a number beyond {MAX_SIZE_MM:g} mm")
+        if not all(abs(v) <= MAX_NUMBER for v in values):  # not-a-number fails this too
+            raise InputError(f"aperture macro {macro.name} has a number beyond {MAX_NUMBER:g}")
         try:
             exposed, drawn = _PRIMITIVES[str(statement.code)](values)
         except IndexError:
@@ -203,7 +204,10 @@ def macro_shape(macro: Macro, arguments: Sequence[float], mm_per_unit: float) ->
             dark.append(drawn)
         else:
             shape, dark = shapely.union_all([shape, *dark]).difference(drawn), []
-    return affinity.scale(shapely.union_all([shape, *dark]), mm_per_unit, mm_per_unit, origin=(0, 0))
+    whole = affinity.scale(shapely.union_all([shape, *dark]), mm_per_unit, mm_per_unit, origin=(0, 0))
+    if not whole.is_empty and max(map(abs, whole.bounds)) > MAX_SIZE_MM:
+        raise InputError(f"aperture macro {macro.name} is too large", expected=f"{MAX_SIZE_MM:g} mm at most")
+    return whole
 
 
 def disc(x: float, y: float, diameter: float) -> BaseGeometry:
