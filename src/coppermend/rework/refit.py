@@ -9,7 +9,7 @@ from dataclasses import replace
 from coppermend.board.cautions import PRACTICE, Caution, cautions_called
 from coppermend.board.kinds import is_ic, kind_of, natural_key
 from coppermend.board.model import Board, Pad, Part, PinRef
-from coppermend.board.packages import body_shape
+from coppermend.board.packages import body_shape, with_package_pads
 from coppermend.board.parttypes import PartLibrary
 from coppermend.rework.records import KitLine, RefitItem, Remedy, StripItem
 from coppermend.rework.strip import height_mm
@@ -39,6 +39,7 @@ def refit_list(
     Returns:
         Lowest bodies first, then taller ones, then sockets, soldered chips, and chips into sockets last.
     """
+    board = with_package_pads(board)
     gone = {refdes for remedy in chosen_remedies for refdes in remedy.parts_off}
     new = [item for remedy in chosen_remedies for item in _remedy_items(board, library, remedy)]
     placed = {item.refdes for item in new}

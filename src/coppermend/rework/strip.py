@@ -9,7 +9,7 @@ from coppermend.board.atrisk import LIGHT, MODERATE, Touch, grade
 from coppermend.board.cautions import PRACTICE, Caution, cautions_called
 from coppermend.board.kinds import PASSIVE_KINDS, is_ic, kind_of, natural_key
 from coppermend.board.model import Board, Part
-from coppermend.board.packages import body_height_mm
+from coppermend.board.packages import body_height_mm, with_package_pads
 from coppermend.board.parttypes import PartKind, PartLibrary
 from coppermend.rework.reach import REACH_MM, bodies_in_the_way, work_pieces
 from coppermend.rework.records import Fate, Reason, Remedy, StripItem
@@ -47,7 +47,7 @@ def strip_list(
         Battery first, then parts lifted out of sockets, then tall parts and soldered chips from the
         tallest down, then low passives, then sockets; () for a board without damage and remedies.
     """
-    facts = _Facts.gather(board, library, touch, chosen)
+    facts = _Facts.gather(with_package_pads(board), library, touch, chosen)
     items = [item for part in board.index.parts.values() for item in _items(part, facts)]
     items.sort(key=lambda item: _rank(item, facts))
     return tuple(replace(item, order=number) for number, item in enumerate(items, 1))
