@@ -102,7 +102,8 @@ def _triangle(first: Pad, step: tuple[int, int]) -> Coordinates:
     radius = (first.size_mm if step[0] else first.height_mm) / 2
     corners = np.array([[radius + 0.15, 0.0], [radius + 1.1, 0.55], [radius + 1.1, -0.55]])
     turn = np.array([[step[0], step[1]], [-step[1], step[0]]])
-    return corners @ turn + [first.x_mm, first.y_mm]
+    marks: Coordinates = corners @ turn + [first.x_mm, first.y_mm]
+    return marks
 
 
 def _sign(value: float) -> int:
