@@ -211,11 +211,9 @@ def _first(pins: list[_Pin], kinds: frozenset[str], roles: tuple[str, ...]) -> _
 
 def _line(spec: PinSpec) -> str:
     """What a pin of a bus is called: "address line 5", "reset", "clock PHI2", "control line R/W"."""
-    number = re.search(r"(\d+)$", spec.name)
-    numbered = spec.role in ("address", "data") and number and not spec.name.startswith("RS")
-    if numbered and number:
-        both = "address and " if spec.name.startswith("AD") else ""
-        return f"{both}{spec.role} line {number[1]}"
+    if number := re.fullmatch(r"(AD?|DB?)(\d+)", spec.name):
+        both = "address and " if number[1] == "AD" else ""
+        return f"{both}{spec.role} line {number[2]}"
     nouns = {
         "address": "register select",
         "select": "chip select",

@@ -22,7 +22,7 @@ _LEADS = {
     "G": "gate", "D": "drain", "S": "source", "W": "wiper",
 }  # fmt: skip
 _LEADED = frozenset({"diode", "led", "electrolytic", "supercapacitor", "battery", "transistor", "trimmer"})
-_DIP = re.compile(r"(?i)(?:.*[-_:])?(SW[-_])?S?P?C?DIP[-_]?(\d+)")
+_DIP = re.compile(r"(?i)(?:.*:)?(?:(SW)[-_]|\w+[-_])?[SPC]?DIP[-_]?(\d+)")
 _AROUND = ("right", "upper right", "above", "upper left", "left", "lower left", "below", "lower right")
 
 
