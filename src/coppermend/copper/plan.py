@@ -1,0 +1,217 @@
+"""The copper plan: which probes prove every net at risk, what is open or shorted, and which jumpers cure it.
+
+Stateless: board, touch and all readings in, plan out. Fed the answers to its own probes it asks none twice and
+ends with none left. It is assumed that untouched copper is sound, and that filled copper is whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+
+import numpy as np
+
+from coppermend.board.atrisk import Touch
+from coppermend.board.kinds import natural_key
+from coppermend.board.model import Board
+from coppermend.board.packages import with_package_pads
+from coppermend.board.parttypes import PartLibrary
+from coppermend.board.where import where_words
+from coppermend.copper.graph import NetGraph, net_graphs
+from coppermend.copper.islands import net_islands
+from coppermend.copper.netstate import NetState
+from coppermend.copper.opens import common_side, net_jumpers, net_opens
+from coppermend.copper.reach import probe_points
+from coppermend.copper.readings import FittedJumper, Reading
+from coppermend.copper.records import CopperPlan, Probe, Short
+from coppermend.copper.resistance import MARGIN_OHM
+from coppermend.copper.route import travel_mm, walking_order
+
+_LISTED = 8  # names spelt out in a note
+
+
+def plan_probes(
+    board: Board,
+    library: PartLibrary,
+    touched: Touch,
+    readings: Sequence[Reading] = (),
+    jumpers: Sequence[FittedJumper] = (),
+    *,
+    removed: Collection[str] = (),
+) -> CopperPlan:
+    """Plan the probes that prove every net at risk, given all readings so far.
+
+    Args:
+        board: The board; without pads of its own they are computed from the packages.
+        library: Part types, for the words that say where a point is.
+        touched: What the damage touched.
+        readings: All readings in the order in which they were made; of the same pair the last counts. A
+            reading at most 1 Ω above the expected value is good, anything else open.
+        jumpers: Jumpers fitted so far, besides those among the readings.
+        removed: Refdes of parts that are off the board and hide no point.
+
+    Returns:
+        The plan. Readings on nets that are not at risk tell of shorts only.
+
+    Raises:
+        UnknownName: If a reading or jumper names a point that the board does not have.
+    """
+    based = with_package_pads(board)
+    states = _net_states(
+        based, touched, _numbered(based, readings), _fitted(based, readings, jumpers), removed
+    )
+    opens = {net: net_opens(state) for net, state in states.items()}
+    probes, route_mm, naive_route_mm = _walk(based, library, states)
+    return CopperPlan(
+        probes=tuple(probes),
+        proven=tuple(net for net, state in states.items() if state.holds),
+        opens=tuple(item for found in opens.values() for item in found),
+        shorts=tuple(_shorts(based, readings)),
+        jumpers=tuple(wire for net, state in states.items() for wire in net_jumpers(state, opens[net])),
+        naive_probes=sum(max(len(_pads(state.cut.graph)) - 1, 0) for state in states.values()),
+        route_mm=route_mm,
+        naive_route_mm=naive_route_mm,
+        notes=tuple(_notes(based, states)),
+    )
+
+
+def _net_states(
+    board: Board,
+    touched: Touch,
+    readings: Mapping[str, list[tuple[int, Reading]]],
+    jumpers: Mapping[str, list[FittedJumper]],
+    removed: Collection[str],
+) -> dict[str, NetState]:
+    """The state of every net at risk, in natural order of their names."""
+    nets = sorted((net.net for net in touched.nets), key=natural_key)
+    risky_points = {pad.point for pad in touched.pads} | {via.name for via in touched.vias}
+    risky_tracks: dict[str, set[int]] = {}
+    for track in touched.tracks:
+        risky_tracks.setdefault(track.net, set()).add(track.number)
+    points = probe_points(board, nets, removed)
+    states = {}
+    for net, graph in net_graphs(board, nets).items():
+        cut = net_islands(graph, risky_tracks.get(net, set()), risky_points, points)
+        own = {name: points[name] for name in graph.points if name in points}
+        states[net] = NetState(cut, own, tuple(jumpers.get(net, ())), tuple(readings.get(net, ())))
+    return states
+
+
+def _numbered(board: Board, readings: Sequence[Reading]) -> dict[str, list[tuple[int, Reading]]]:
+    """Readings within one net, by net, with their number in the order of measuring."""
+    by_net: dict[str, list[tuple[int, Reading]]] = {}
+    for number, reading in enumerate(readings):
+        a, b = board.index.place(reading.a), board.index.place(reading.b)
+        if a.net == b.net and not reading.jumper:
+            by_net.setdefault(a.net, []).append((number, reading))
+    return by_net
+
+
+def _fitted(
+    board: Board, readings: Sequence[Reading], jumpers: Iterable[FittedJumper]
+) -> dict[str, list[FittedJumper]]:
+    """Fitted jumpers within one net, by net, in the order of fitting."""
+    among = [FittedJumper(r.a, r.b, after=number) for number, r in enumerate(readings) if r.jumper]
+    by_net: dict[str, list[FittedJumper]] = {}
+    for jumper in (*jumpers, *among):
+        a, b = board.index.place(jumper.a), board.index.place(jumper.b)
+        if a.net == b.net:
+            by_net.setdefault(a.net, []).append(jumper)
+    latest = len(readings)
+    return {
+        net: sorted(fitted, key=lambda j: latest if j.after is None else j.after)
+        for net, fitted in by_net.items()
+    }
+
+
+def _walk(
+    board: Board, library: PartLibrary, states: Mapping[str, NetState]
+) -> tuple[list[Probe], float, float]:
+    """Probes in walking order, the length of the walk, and of the walk in the order of the nets [mm]."""
+    asked = [(state, a, b) for state in states.values() for a, b in state.pairs]
+    ends = np.array(
+        [[state.points[name].place[2:4] for name in (a, b)] for state, a, b in asked], dtype=float
+    ).reshape(-1, 2, 2)
+    sides = [common_side(state.points[a], state.points[b]) for state, a, b in asked]
+    steps = walking_order(ends, [side == "top" for side in sides])
+    probes, walked = [], []
+    for number, swapped in steps:
+        state, a, b = asked[number]
+        first, second = (b, a) if swapped else (a, b)
+        walked.append(ends[number][::-1] if swapped else ends[number])
+        probes.append(
+            Probe(
+                id="~".join(sorted((a, b), key=natural_key)),
+                net=state.cut.graph.net,
+                a=first,
+                b=second,
+                purpose="continuity",
+                expect_ohms=round(state.expect_ohm(a, b), 3),
+                where_a=where_words(board, library, first),
+                where_b=where_words(board, library, second),
+                side=sides[number],
+            )
+        )
+    return probes, round(travel_mm(np.array(walked)), 1), round(travel_mm(ends), 1)
+
+
+def _shorts(board: Board, readings: Sequence[Reading]) -> Iterable[Short]:
+    """Readings across two nets that are as low as copper; of the same pair the last counts."""
+    last = {frozenset((r.a, r.b)): r for r in readings if not r.jumper}
+    for reading in last.values():
+        nets = board.index.place(reading.a).net, board.index.place(reading.b).net
+        if nets[0] != nets[1] and reading.ohms is not None and reading.ohms <= MARGIN_OHM:
+            yield Short(nets, (reading.a, reading.b), reading.ohms)
+
+
+def _pads(graph: NetGraph) -> list[str]:
+    return [spot.name for spot in graph.spots if spot.kind == "pad" and spot.name]
+
+
+def _notes(board: Board, states: Mapping[str, NetState]) -> Iterable[str]:
+    if states:
+        yield (
+            "untouched copper is taken as sound; a good path proves the pads and vias that it passes; "
+            "where copper runs in a loop it proves that the net holds, not each branch of the loop"
+        )
+    unseen = [net for net, state in states.items() if state.cut.unseen]
+    if unseen:
+        yield (
+            f"the files do not show how all copper of {_listed(unseen)} hangs together: "
+            "pieces that they do not join are taken as islands and each is probed"
+        )
+    if filled := [
+        net for net, state in states.items() if any(s.kind == "area" for s in state.cut.graph.spots)
+    ]:
+        yield f"filled copper is taken as whole: {_listed(filled)}"
+    loose = [
+        f"{number} ({net})"
+        for net, state in states.items()
+        for number in sorted(_tracks_at_risk(state) - {bond.track for bond in state.bonds})
+    ]
+    if loose:
+        yield f"at-risk tracks beside safe copper, or leading to no pad, are not needed and not probed: {_listed(loose)}"
+    hidden = [_first_name(state, island) for state in states.values() for island in state.unreachable]
+    if hidden:
+        yield f"no probe can reach {_listed(hidden)} with the parts now fitted"
+    for net, state in states.items():
+        if missing := len(board.nets.get(net, ())) - len(_pads(state.cut.graph)):
+            yield f"{missing} pins of {net} have no pad in the files and cannot be probed"
+        for a, b in state.known.torn:
+            ends = f"{_first_name(state, a)} and {_first_name(state, b)}"
+            yield f"{net} reads open between {ends} although other readings prove it whole: measure again"
+        if state.known.odd and not state.cut.unseen:
+            yield f"{net} reads as whole across copper that other readings prove open: measure again"
+
+
+def _tracks_at_risk(state: NetState) -> set[int]:
+    return {*state.cut.parallel_tracks, *(bond.track for bond in state.cut.bonds)} - {0}
+
+
+def _first_name(state: NetState, island: int) -> str:
+    names = [state.cut.graph.spots[spot].name for spot in state.cut.islands[island].spots]
+    return next((name for name in names if name), f"copper of {state.cut.graph.net}")
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - _LISTED
+    return ", ".join(names[:_LISTED]) + (f" and {more} more" if more > 0 else "")
