@@ -144,9 +144,11 @@ def test_net_without_listed_parts_is_still_named():
         ("lamp", "left lane", "lamp", "lamp left lane at J1.3"),
         ("lamp", "Lamp 7", "lamp", "Lamp 7 at J1.3"),
         ("solenoid", "", "solenoid", "solenoid at J1.3"),
-        ("display", "digit 1", "display", "display line digit 1 at J1.3"),
-        ("sound", "bell", "sound", "sound line bell at J1.3"),
+        ("display", "digit 1", "display", "display digit 1 at J1.3"),
+        ("sound", "bell", "sound", "sound bell at J1.3"),
+        ("sound", "sound strobe", "sound", "sound strobe at J1.3"),
         ("switch", "door", "switch", "switch door at J1.3"),
+        ("sound", "Coin switch", "switch", "Coin switch at J1.3"),
         ("option", "", "option", "option switch at J1.3"),
         ("supply", "18 V AC", "rail", "supply 18 V AC at J1.3"),
         ("", "spare", "signal", "line spare at J1.3"),
@@ -204,12 +206,36 @@ def test_net_behind_a_return_carries_it_on():
     assert said(board, "IN") == ("return", "carries return 3 of the switch matrix")
 
 
-def test_logic_with_several_inputs_ends_the_walk():
-    """A gate decides something of its own: its inputs do not drive the lamp behind its output."""
-    board = make({"U1": "7400", "DS1": "lamp"}, {"N1": "U1.1", "OUT": "U1.3 DS1.1"})
+def test_logic_in_front_of_a_lamp_serves_it():
+    """Data, clock and gate of a latch in front of lamps drive them; a clock that is one by its name stays a clock."""
+    board = make(
+        {"U1": "7408", "U2": "74273", "J3": "header"},
+        {
+            "DATA": "U2.3",
+            "LATCH": "U2.11 U1.3",
+            "SELECT": "U1.1",
+            "PHI2": "U1.2",
+            "L1": "U2.2 J3.1",
+            "L2": "U2.5 J3.2",
+        },
+        connectors=(Connector("J3", "", "lamp", {"1": "lamp 1", "2": "lamp 2"}),),
+    )
 
-    assert said(board) == ("signal", "only reaches U1 (7400)")
-    assert said(board, "OUT") == ("lamp", "lamp DS1")
+    assert said(board, "DATA") == ("lamp", "drives lamp 1 at J3.1")
+    assert said(board, "LATCH") == said(board, "SELECT") == ("lamp", "drives lamp 1 at J3.1 and 1 more")
+    assert said(board, "PHI2") == ("clock", "clock, by its name")
+
+
+def test_logic_behind_a_switch_decides_for_itself():
+    """A gate behind a switch ends the walk: its output is its own; a comparator's output carries the switch."""
+    board = make(
+        {"U1": "7400", "U5": "339", "SW1": "pushbutton"},
+        {"N1": "SW1.1 U1.1 U5.5", "OUT": "U1.3", "LEVEL": "U5.2", "REF": "U5.4"},
+    )
+
+    assert said(board, "OUT") == ("signal", "output 1Y of U1 (7400)")
+    assert said(board, "LEVEL") == ("switch", "carries switch SW1")
+    assert said(board, "REF")[0] == "signal"
 
 
 def test_unnamed_net_says_what_it_joins():

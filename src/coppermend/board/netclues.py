@@ -28,8 +28,8 @@ _NAMES = tuple(
     )
 )
 _CONNECTOR_ROLES = {
-    "lamp": ("lamp", "lamp"), "solenoid": ("solenoid", "solenoid"), "display": ("display", "display line"),
-    "sound": ("sound", "sound line"), "switch": ("switch", "switch"), "option": ("option", "option switch"),
+    "lamp": ("lamp", "lamp"), "solenoid": ("solenoid", "solenoid"), "display": ("display", "display"),
+    "sound": ("sound", "sound"), "switch": ("switch", "switch"), "option": ("option", "option switch"),
     "supply": ("rail", "supply"), "bus": ("signal", "bus line"), "": ("signal", "line"),
 }  # fmt: skip
 _CPU_ORDER = ("address", "data", "reset", "clock", "interrupt", "control")
@@ -175,7 +175,9 @@ class NetClues:
     def _name(self, net: str, _pins: list[_Pin]) -> Clue | None:
         for pattern, role, does in _NAMES:
             if found := pattern.fullmatch(_bare(net)):
-                return Clue(role, does.format(*found.groups()), weak=True)
+                return Clue(
+                    role, does.format(*found.groups()), weak=role not in ("reset", "clock", "interrupt")
+                )
         return None
 
     def _joins(self, net: str, pins: list[_Pin]) -> Clue:
@@ -237,8 +239,9 @@ def _titled(part: Part) -> str:
 
 
 def _at_connector(connector: Connector, pin: PinRef) -> Clue:
-    role, noun = _CONNECTOR_ROLES[connector.kind]
     label = connector.signals.get(pin.pin, "")
-    said = label.lower().startswith(noun)
-    words = label if said else f"{noun} {label}".strip()
+    # Mixed connectors: a label such as "door switch" says more than what the connector mostly serves.
+    kind = "switch" if re.search(r"\bswitch\b", label, re.IGNORECASE) else connector.kind
+    role, noun = _CONNECTOR_ROLES[kind]
+    words = label if noun.split()[0] in label.lower() else f"{noun} {label}".strip()
     return Clue(role, f"{words} at {pin}", weak=role == "signal")

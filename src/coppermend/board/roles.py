@@ -2,7 +2,8 @@
 
 The strongest clue wins: declared rail or ground, switch matrix, clock, CPU, memory and peripherals, connectors,
 switches. Nets that only lead to or from such a net (through series parts, transistors, drivers, inverters) say
-so. Names of nets are believed last. No judgement of whether the net is sound.
+so; logic in front of lamps, solenoids, displays and strobes counts as leading to them. Names of nets are
+believed last. No judgement of whether the net is sound.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ Role = Literal[
 ]  # fmt: skip
 _DRIVEN = ("lamp", "solenoid", "display", "sound", "strobe")
 _READ = ("return", "switch", "option")
-_STAGES = frozenset({"transistor", "driver"})
+_STAGES = frozenset({"transistor", "driver", "comparator"})
 _REACH = 8  # series parts and stages in a row: more is a circuit of its own
 
 
@@ -104,15 +105,14 @@ class _Walk:
         for refdes, part in flow.board.index.parts.items():
             known, kind = flow.library.of(part), flow.kinds[refdes]
             for path in known.paths if known else ():
-                # Logic counts only where one input makes one output: buffers and inverters.
-                if kind not in _STAGES and not (
-                    kind == "logic" and len(path.inputs) == len(path.outputs) == 1
-                ):
-                    continue
+                plain = kind == "logic" and len(path.inputs) == len(path.outputs) == 1
                 for source in path.inputs:
                     for sink in path.outputs:
-                        self._into.setdefault(PinRef(refdes, sink), set()).add(PinRef(refdes, source))
-                        self._out_of.setdefault(PinRef(refdes, source), set()).add(PinRef(refdes, sink))
+                        # A gate or latch in front of a lamp serves the lamp; one behind a switch decides for itself.
+                        if kind in _STAGES or kind == "logic":
+                            self._into.setdefault(PinRef(refdes, sink), set()).add(PinRef(refdes, source))
+                        if kind in _STAGES or plain:
+                            self._out_of.setdefault(PinRef(refdes, source), set()).add(PinRef(refdes, sink))
 
     def _controls(self, pin: PinRef) -> bool:
         spec = self.flow.spec(pin)
