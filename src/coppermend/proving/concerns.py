@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 
 from coppermend.board.atrisk import Touch, TouchedNet, grade
 from coppermend.board.kinds import natural_key
+from coppermend.board.model import Board
 from coppermend.board.subject import Subject, net_subject, part_subject
 from coppermend.proving.records import Concern
 
@@ -18,6 +19,8 @@ def concerns_from(
     refit: Collection[str] = (),
     remedies: Mapping[str, Iterable[Subject]] | None = None,
     suspects: Iterable[Subject] = (),
+    *,
+    board: Board | None = None,
 ) -> tuple[Concern, ...]:
     """Everything that the job has given reason to doubt.
 
@@ -27,6 +30,7 @@ def concerns_from(
         refit: Refdes on the board of parts that are to be on it in the end.
         remedies: Title of each chosen remedy -> what it changes.
         suspects: What was suspected and not yet cleared.
+        board: The board; with it, damaged holes, logos and other parts on no net are left out.
 
     Returns:
         Damaged nets and parts, worst first as in ``touch``; then removed, changed and suspected subjects
@@ -41,7 +45,7 @@ def concerns_from(
         *(
             Concern(part_subject(part.refdes), "damaged", f"{grade(part.severity)} damage")
             for part in touch.parts
-            if part.refdes not in replaced
+            if part.refdes not in replaced and (board is None or part.refdes in board.index.pins_of_part)
         ),
         *_removed(set(strip_done) - replaced, set(refit)),
         *_changed(changed, replaced),

@@ -34,10 +34,9 @@ class Circuit:
         return Flow(self.board, self.library, supply)
 
     def nets(self, *roles: str) -> list[str]:
-        """Nets with one of these roles, by name."""
-        return sorted(
-            (n for n, r in self.roles.items() if r.role in roles and n in self.board.nets), key=natural_key
-        )
+        """Nets with one of these roles that join at least two pins, by name."""
+        found = (n for n, r in self.roles.items() if r.role in roles)
+        return sorted((n for n in found if len(self.board.nets.get(n, ())) > 1), key=natural_key)
 
     def does(self, net: str) -> str:
         """What a net does, in words, or its name."""

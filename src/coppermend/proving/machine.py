@@ -26,8 +26,9 @@ _OUTPUTS = {
         0.9,
     ),
     "sound": (
-        "is heard",
-        "Play each sound of the test program: clean, at the right level, silent at rest.",
+        "acts as asked",
+        "Switch it from the test program, or play each sound: the line follows, sounds are clean and at the right "
+        "level, silence at rest.",
         0.8,
     ),
 }
@@ -74,7 +75,7 @@ def _outputs(circuit: Circuit, role: str) -> list[Proof]:
     proofs = []
     for net in circuit.nets(role):
         pins = _connector_pins(circuit, net)
-        if pins:
+        if pins and not _is_input(circuit, net):
             cone = _with_pins(circuit.flow.upstream([net]), pins)
             proofs.append(
                 Proof(
@@ -88,6 +89,19 @@ def _outputs(circuit: Circuit, role: str) -> list[Proof]:
                 )
             )
     return proofs
+
+
+def _is_input(circuit: Circuit, net: str) -> bool:
+    """Whether the board only reads a net: nothing active drives it, something active follows it."""
+    return not any(_drives_only(circuit, p) for p in circuit.flow.drivers(net)) and bool(
+        circuit.flow.readers(net)
+    )
+
+
+def _drives_only(circuit: Circuit, pin: PinRef) -> bool:
+    """An output for certain; the port of an interface chip may be either, and counts where it alone is active."""
+    spec = circuit.flow.spec(pin)
+    return spec is not None and spec.direction != "in"
 
 
 def _displays(circuit: Circuit) -> list[Proof]:
@@ -153,8 +167,12 @@ def needed_closures(positions: Sequence[MatrixPosition]) -> list[MatrixPosition]
             if len(new) >= wanted:
                 chosen.append(position)
                 seen |= new
-    extra = [p for p in positions if p.diode and p not in chosen]
-    return [*chosen, *extra]
+    diodes = {p.diode for p in chosen}
+    for position in positions:
+        if position.diode and position.diode not in diodes:
+            chosen.append(position)
+            diodes.add(position.diode)
+    return chosen
 
 
 def _closure(circuit: Circuit, position: MatrixPosition) -> Proof:
@@ -226,7 +244,8 @@ def _switch(circuit: Circuit, refdes: str) -> Proof:
 
 def _inputs(circuit: Circuit) -> list[Proof]:
     """Dedicated switches of the machine, one proof per connector pin's net."""
-    nets = [n for n in circuit.nets("switch") if _connector_pins(circuit, n)]
+    nets = [n for n in circuit.nets("switch", *_OUTPUTS) if _connector_pins(circuit, n)]
+    nets = [n for n in nets if circuit.roles[n].role == "switch" or _is_input(circuit, n)]
     return [
         Proof(
             f"input:{net}",
@@ -315,6 +334,11 @@ _MEASURED = {
     "fuse": "Measure its resistance and read its rating",
     "crystal": "See it oscillate with a high-impedance probe",
     "transistor": "Diode test of both junctions",
+    "battery": "Measure its voltage under a small load",
+    "regulator": "Measure its output under load",
+    "lamp": "Measure its filament, then see it light",
+    "socket": "Measure from each contact to its net with a lead in place",
+    "mechanical": "Measure across it, or from it to its net: well under 1 Ω",
 }
 
 

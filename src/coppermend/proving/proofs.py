@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from coppermend.board.kinds import kind_of
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.subject import Subject, net_subject, part_subject
@@ -33,8 +32,8 @@ def proofs_for(board: Board, library: PartLibrary) -> tuple[Proof, ...]:
     circuit = Circuit.of(board, library)
     main = [*supply_proofs(circuit), *running_proofs(circuit), *machine_proofs(circuit)]
     covered = frozenset[Subject]().union(*(proof.exercises for proof in main))
-    unique = {proof.id: proof for proof in [*main, *leftover_proofs(circuit, covered)]}
-    return tuple(unique.values())
+    every = [*main, *leftover_proofs(circuit, covered)]
+    return tuple({proof.id: proof for proof in every if proof.exercises or proof.id == DISCHARGE}.values())
 
 
 def unprovable(board: Board, library: PartLibrary, proofs: Sequence[Proof]) -> Mapping[Subject, str]:
@@ -53,15 +52,10 @@ def unprovable(board: Board, library: PartLibrary, proofs: Sequence[Proof]) -> M
 
 
 def _reason(board: Board, library: PartLibrary, refdes: str, type_name: str) -> str:
-    part = board.index.parts[refdes]
     if not board.index.pins_of_part.get(refdes):
         return "it has no pin on any net"
-    if library.of(part) is None:
-        return (
-            f"its type {type_name or '(none given)'} is not in the part-type library, so its pins say nothing"
-        )
-    if kind_of(part, library) == "mechanical":
-        return "it is mechanical: look at it"
+    if library.of(board.index.parts[refdes]) is None:
+        return f"its type {type_name or '(none given)'} is not in the part-type library: add it, and its proofs appear"
     return "no signal passes through it"
 
 

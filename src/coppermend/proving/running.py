@@ -5,6 +5,7 @@ from __future__ import annotations
 from coppermend.board.cautions import cautions_called
 from coppermend.board.flow import Cone
 from coppermend.board.model import PinRef
+from coppermend.board.roles import Role
 from coppermend.proving.coverage import Circuit
 from coppermend.proving.records import Proof
 
@@ -16,7 +17,7 @@ def running_proofs(circuit: Circuit) -> list[Proof]:
     program = _program(circuit)
     return [
         *(_clock(circuit, net) for net in circuit.nets("clock")),
-        *(_reset(circuit, net) for net in circuit.nets("reset")),
+        *(_reset(circuit, net) for net in _final(circuit, "reset")),
         *([program] if program else []),
         *(_memory(circuit, refdes) for refdes in circuit.parts("ram")),
         *(_peripheral(circuit, refdes) for refdes in circuit.parts("peripheral")),
@@ -44,8 +45,26 @@ def _clock(circuit: Circuit, net: str) -> Proof:
     )
 
 
+_STORES_AND_LOGIC = frozenset({"cpu", "rom", "ram", "peripheral", "logic"})
+
+
+def _final(circuit: Circuit, role: Role) -> list[str]:
+    """Nets of this role that a chip reads; when none does, all of them."""
+    nets = circuit.nets(role)
+    final = [
+        n
+        for n in nets
+        if any(circuit.flow.kinds[p.refdes] in _STORES_AND_LOGIC for p in circuit.flow.readers(n))
+    ]
+    return final or nets
+
+
 def _reset(circuit: Circuit, net: str) -> Proof:
+    """Exercises the nodes within the reset section as well: none of them is without effect on the timing."""
+    nodes = set(circuit.nets("reset")) - set(_final(circuit, "reset"))
     cone = circuit.flow.upstream([net]) | _whole_net(circuit, net)
+    for node in sorted(nodes):
+        cone |= circuit.flow.upstream([node]) | _whole_net(circuit, node)
     timing = circuit.with_neighbours(cone, "capacitor", "electrolytic", "diode", "supervisor", "trimmer")
     return Proof(
         f"reset:{net}",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from coppermend.board.cautions import HAZARDOUS_VOLTS_DC, Caution, cautions_called
 from coppermend.board.flow import SERIES_KINDS
 from coppermend.board.model import Rail
+from coppermend.board.parttypes import PartKind
 from coppermend.board.subject import Subject, net_subject, part_subject
 from coppermend.proving.coverage import Circuit
 from coppermend.proving.powerup import SHORT_OHM
@@ -14,6 +15,7 @@ DISCHARGE = "discharge"
 # Common practice, no source: what a linear 5 V supply of the time shows on a scope.
 _RIPPLE_SHARE = 0.01
 _BENCH_MOST_V = 15.0
+_SMOOTHING: tuple[PartKind, ...] = ("capacitor", "electrolytic", "inductor")
 
 
 def resistance_id(rail: str) -> str:
@@ -43,7 +45,7 @@ def supply_proofs(circuit: Circuit) -> list[Proof]:
         discharge,
         *(_resistance(net) for net in rails),
         *(_voltage(circuit, net) for net in rails),
-        *(_ripple(circuit, net) for net in rails),
+        *(_ripple(circuit, net) for net in rails if circuit.at(net, *_SMOOTHING)),
         *kept,
     ]
 
@@ -100,7 +102,7 @@ def _voltage(circuit: Circuit, net: str) -> Proof:
 
 def _ripple(circuit: Circuit, net: str) -> Proof:
     _, limit = _limits(circuit, net)
-    parts = circuit.at(net, "capacitor", "electrolytic", "inductor")
+    parts = circuit.at(net, *_SMOOTHING)
     return Proof(
         f"ripple:{net}",
         f"ripple and spikes on {net}",
@@ -114,7 +116,7 @@ def _ripple(circuit: Circuit, net: str) -> Proof:
 
 
 def _sources(circuit: Circuit, net: str) -> tuple[set[str], set[str]]:
-    """Parts and nets that feed a rail: regulators with what sets them, fuses, coils, and what lies before them."""
+    """Parts and nets that feed a rail: regulators with what sets them, fuses, coils, plugs that only carry supply."""
     grounds = set(circuit.nets("ground"))
     parts, nets, queue = set[str](), {net}, [net]
     while queue:
@@ -132,7 +134,8 @@ def _sources(circuit: Circuit, net: str) -> tuple[set[str], set[str]]:
                     for n in behind - set(circuit.nets("rail"))
                     for r in circuit.at(n, "resistor", "trimmer")
                 }
-    return parts, nets - {net}
+    inlets = {r for n in nets for r in circuit.at(n, "connector") if not circuit.signal_pins(r)}
+    return parts | inlets, nets - {net}
 
 
 def _feeds(circuit: Circuit, refdes: str, net: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from coppermend.board.flow import Flow
@@ -24,6 +24,7 @@ class KeepAlive:
     ``kept_nets`` hang on the battery's plus pole through series parts. ``main`` is the rail that charges
     it, None when there is none; ``charge_parts`` lie on the path from there, ``charge_ohm`` is their sum
     [Ω], None without a path. ``leaks`` are parts through which the kept nets discharge into a dead rail.
+    ``feed_diodes`` are those that a memory is fed through, when no other way leads from the plus pole to it.
     ``others`` are powered from the kept nets without being memories.
     """
 
@@ -36,6 +37,7 @@ class KeepAlive:
     charge_parts: tuple[str, ...]
     charge_ohm: float | None
     diodes: tuple[Part, ...]
+    feed_diodes: tuple[Part, ...]
     leaks: tuple[str, ...]
 
 
@@ -88,6 +90,7 @@ def keep_alive(
         diodes=tuple(
             board.index.parts[r] for r in _between(flow, kept, main_net) if flow.kinds[r] == "diode"
         ),
+        feed_diodes=_feed_diodes(flow, plus, kept, powered),
         leaks=tuple(
             sorted(
                 (r for r in _between(flow, kept, main_net) if _conducts(flow, r, kept, main_net)),
@@ -114,13 +117,13 @@ def _supply_like(flow: Flow, net: str) -> bool:
     return all(spec is None or spec.direction in ("power", "passive") for spec in specs)
 
 
-def _spread(flow: Flow, start: str, stop: set[str]) -> dict[str, float]:
+def _spread(flow: Flow, start: str, stop: set[str], kinds: Collection[str] = _CROSSED) -> dict[str, float]:
     """Nets reached from ``start`` through series parts, with the ohms on the way; ``stop`` is not entered."""
     best, heap = {start: 0.0}, [(0.0, start)]
     while heap:
         ohms, net = heapq.heappop(heap)
         for pin in flow.board.nets.get(net, ()):
-            far = flow.across(pin) if flow.kinds.get(pin.refdes) in _CROSSED else None
+            far = flow.across(pin) if flow.kinds.get(pin.refdes) in kinds else None
             other = flow.net(far) if far else ""
             if not other or other in stop or not _supply_like(flow, other):
                 continue
@@ -183,6 +186,23 @@ def _conducts(flow: Flow, refdes: str, kept: frozenset[str], main_net: str) -> b
     """Whether a part between a kept net and the rail lets current out of the kept net."""
     pins = [p for p in flow.board.index.pins_of_part[refdes] if flow.net(p) in kept]
     return any(_forward(flow, pin) for pin in pins)
+
+
+def _feed_diodes(flow: Flow, plus: str, kept: frozenset[str], powered: tuple[Part, ...]) -> tuple[Part, ...]:
+    outside = set(flow.board.nets) - kept
+    straight = _spread(flow, plus, outside, _CROSSED - {"diode"})
+    fed = {flow.net(p) for part in powered for p in flow.board.index.pins_of_part[part.refdes]} & kept
+    if fed <= set(straight):
+        return ()
+    crossing = dict.fromkeys(
+        pin.refdes
+        for net in sorted(straight)
+        for pin in flow.board.nets[net]
+        if flow.kinds.get(pin.refdes) == "diode"
+        and (far := flow.across(pin))
+        and flow.net(far) in kept - set(straight)
+    )
+    return tuple(flow.board.index.parts[refdes] for refdes in crossing)
 
 
 def _powered(board: Board, library: PartLibrary, kept: frozenset[str]) -> tuple[Part, ...]:

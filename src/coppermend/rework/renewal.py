@@ -44,7 +44,7 @@ def supply_capacitors(board: Board, library: PartLibrary, roles: Mapping[str, Ne
     return Remedy(
         id="supply-capacitors",
         title="fresh supply capacitors",
-        why=f"{len(found)} electrolytics feed the rails; they dry out with age ({PRACTICE}), and a reset or memory "
+        why=f"Electrolytics on the rails ({', '.join(refdes)}) dry out with age ({PRACTICE}), and a reset or memory "
         "fault on a rippled rail looks like anything else.",
         parts_off=refdes,
         parts_on=tuple(_capacitor_line(board, part, net) for part, net in found),

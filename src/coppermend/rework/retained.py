@@ -11,6 +11,8 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.board.subject import net_subject, part_subject
 from coppermend.quantity import format_quantity
 from coppermend.rework.figures.retention import (
+    POWER_SCHOTTKY,
+    RECTIFIER,
     SCHOTTKY,
     SILICON,
     BlockingDiode,
@@ -82,13 +84,20 @@ class _Plan:
     def __init__(self, circuit: KeepAlive, main: Rail, wanted_hours: float) -> None:
         self.classes = {m.refdes: retention_class(f"{m.type} {m.value}") for m in circuit.memories}
         kept = [c for c in self.classes.values() if c.hold_v is not None]
-        self.end_v = max((c.hold_v or 0.0 for c in kept), default=2.0)
-        self.diode = _diode(circuit)
-        drop, leak = (self.diode.drop_v, self.diode.leak_a) if self.diode else (0.0, 0.0)
+        # A diode between capacitor and memory lets the memory see less than the capacitor has.
+        lost_v = max((diode_class(d).drop_v for d in circuit.feed_diodes), default=0.0)
+        self.memory_v = max((c.hold_v or 0.0 for c in kept), default=2.0)
+        self.end_v = self.memory_v + lost_v
+        # Every diode between kept nets and rail leaks back; the one with the largest drop sets the start.
+        self.diodes = [diode_class(d) for d in circuit.diodes]
+        drop = max((d.drop_v for d in self.diodes), default=0.0)
+        leak = sum(d.leak_a for d in self.diodes)
         self.start_v = main.volts * (1 - main.tolerance) - drop
         self.highest_v = main.volts * (1 + main.tolerance)
         self.worst_a = sum(c.worst_a for c in self.classes.values()) + leak
-        self.typical_a = sum(c.typical_a for c in self.classes.values()) + leak
+        self.typical_a = sum(c.typical_a for c in self.classes.values()) + sum(
+            d.typical_leak_a for d in self.diodes
+        )
         self.leak_a = leak
         self.series_ohm = (circuit.charge_ohm or 0.0) + _ESR_OHM
         self.peak_a = main.volts * (1 + main.tolerance) / self.series_ohm
@@ -101,14 +110,17 @@ class _Plan:
         return hold_up_s(farads * (1 - _TOLERANCE), self.start_v, self.end_v, self.worst_a) / 3600
 
 
-def _diode(circuit: KeepAlive) -> BlockingDiode | None:
-    """The worst diode between rail and kept nets: a Schottky counts for its leakage."""
-    if not circuit.diodes:
-        return None
-    schottky = [
-        d for d in circuit.diodes if re.search(r"(?i)schottky|BAT\d|1N58|SB\d", f"{d.type} {d.value}")
-    ]
-    return SCHOTTKY if schottky else SILICON
+_DIODES = (
+    (r"1N58[12]\d|SB\d", POWER_SCHOTTKY),
+    (r"SCHOTTKY|BAT\d", SCHOTTKY),
+    (r"RECTIFIER|1N(?:400|540)\d", RECTIFIER),
+)
+
+
+def diode_class(part: Part) -> BlockingDiode:
+    """The figures of a diode by its type and value; small-signal silicon when they say nothing else."""
+    name = f"{part.type} {part.value}".upper()
+    return next((found for pattern, found in _DIODES if re.search(pattern, name)), SILICON)
 
 
 def _checks(circuit: KeepAlive, main: Rail, plan: _Plan, wanted_hours: float) -> tuple[Check, ...]:
@@ -134,7 +146,7 @@ def _retention_check(plan: _Plan) -> Check:
     sources = "; ".join(dict.fromkeys(c.source for c in plan.classes.values()))
     return Check(
         "memory holds at low voltage",
-        f"{', '.join(bad)} cannot" if bad else f"down to {plan.end_v:.1f} V",
+        f"{', '.join(bad)} cannot" if bad else f"down to {plan.memory_v:.1f} V",
         "every memory has a retention mode",
         not bad,
         sources,
@@ -145,7 +157,11 @@ def _retention_check(plan: _Plan) -> Check:
 def _hold_check(circuit: KeepAlive, plan: _Plan, wanted_hours: float) -> Check:
     note = "A fraction of a farad holds hours to days, not weeks; the capacitor's own leakage comes on top."
     if plan.leak_a >= SCHOTTKY.leak_a:
-        note += " The Schottky diode's reverse leakage is counted as load; it rises steeply with heat."
+        names = ", ".join(dict.fromkeys(d.name for d in plan.diodes))
+        note += (
+            f" Reverse leakage of the blocking diode ({names}) is counted as load, "
+            f"{format_quantity(plan.leak_a, 'A')}; it rises steeply with heat."
+        )
     if circuit.others:
         note += f" {', '.join(circuit.others)} also hang on the kept supply: measure their current."
     return Check(
@@ -154,10 +170,14 @@ def _hold_check(circuit: KeepAlive, plan: _Plan, wanted_hours: float) -> Check:
         f"at least {wanted_hours:g} h",
         plan.worst_h >= wanted_hours,
         f"{_FORMULA}, C {format_quantity(plan.farads * (1 - _TOLERANCE), 'F')}, {plan.start_v:.2f} to "
-        f"{plan.end_v:.2f} V, {format_quantity(plan.worst_a, 'A')}; wanted time: {PRACTICE}",
+        f"{plan.end_v:.2f} V, {format_quantity(plan.worst_a, 'A')}; {_diode_sources(plan)}wanted time: {PRACTICE}",
         note,
         must=False,
     )
+
+
+def _diode_sources(plan: _Plan) -> str:
+    return "".join(f"{source}; " for source in dict.fromkeys(d.source for d in plan.diodes))
 
 
 def _path_check(circuit: KeepAlive, main: Rail) -> Check:

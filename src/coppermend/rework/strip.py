@@ -92,10 +92,8 @@ class _Facts:
 
 
 def _stays(part: Part, facts: _Facts) -> bool:
-    """Fingers, holes and logos are no parts that can be taken off."""
-    index = facts.board.index
-    pinless = part.refdes not in index.pins_of_part and part.refdes not in index.pads_of_part
-    if pinless and facts.kind(part) != "battery":
+    """Fingers, holes, logos and whatever else is on no net are no parts that can be taken off."""
+    if part.refdes not in facts.board.index.pins_of_part and facts.kind(part) != "battery":
         return True
     return part.package.upper().startswith(("EDGE", "HOLE"))
 

@@ -192,17 +192,36 @@ def retention_class(type_name: str) -> RetentionClass:
 
 @dataclass(frozen=True, slots=True)
 class BlockingDiode:
-    """A diode between supply and kept rail: its drop at charge and its leakage back into a dead supply."""
+    """A diode between supply and kept rail: its drop at charge, its worst and usual leakage back at 25 °C."""
 
     name: str
     drop_v: float
     leak_a: float
+    typical_leak_a: float
     source: str
 
 
 SCHOTTKY = BlockingDiode(
-    "Schottky, BAT85 class", 0.32, 2e-6, "BAT85 data sheet: 0.32 V at 1 mA, 2 µA at 25 °C"
+    "Schottky, BAT85 class", 0.32, 2e-6, 2e-6, "BAT85 data sheet: 0.32 V at 1 mA, 2 µA at 25 °C"
+)
+POWER_SCHOTTKY = BlockingDiode(
+    "Schottky rectifier, 1N5817 class",
+    0.3,
+    1e-3,
+    20e-6,
+    "1N5817 data sheet: 1 mA at rated voltage (from memory)",
+)
+RECTIFIER = BlockingDiode(
+    "silicon rectifier, 1N4001 class",
+    0.7,
+    5e-6,
+    0.1e-6,
+    "1N4001 data sheet: 5 µA at rated voltage (from memory)",
 )
 SILICON = BlockingDiode(
-    "small-signal silicon", 0.6, 25e-9, "1N4148 curves and 25 nA reverse at 20 V, 25 °C (from memory)"
+    "small-signal silicon, 1N4148 class",
+    0.6,
+    25e-9,
+    25e-9,
+    "1N4148 data sheet: 25 nA at 20 V, 25 °C (from memory)",
 )
