@@ -66,6 +66,12 @@ class NetClues:
         self._returns = _numbered(board.matrix.returns)
         self._section_order = {section.name: i for i, section in enumerate(board.sections)}
 
+    @property
+    def serve_machine(self) -> bool:
+        """Whether any net can serve lamps, coils, displays, sound or switches, so that others lead to it."""
+        matrix = self._strobes or self._returns or self.board.connectors
+        return bool(matrix) or any(kind in ("switch", "lamp", "display") for kind in self._kinds.values())
+
     def sections(self, net: str) -> tuple[str, ...]:
         """Sections of the parts on ``net``, each once, in the order that the board lists them."""
         parts = self.board.index.parts
@@ -173,8 +179,9 @@ class NetClues:
         return None
 
     def _name(self, net: str, _pins: list[_Pin]) -> Clue | None:
+        name = _bare(net)
         for pattern, role, does in _NAMES:
-            if found := pattern.fullmatch(_bare(net)):
+            if found := pattern.fullmatch(name):
                 return Clue(
                     role, does.format(*found.groups()), weak=role not in ("reset", "clock", "interrupt")
                 )

@@ -8,7 +8,7 @@ believed last. No judgement of whether the net is sound.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -41,23 +41,25 @@ class NetRole:
         return {"net": self.net, "role": self.role, "does": self.does, "sections": list(self.sections)}
 
 
-def net_roles(board: Board, library: PartLibrary) -> dict[str, NetRole]:
+def net_roles(board: Board, library: PartLibrary, nets: Collection[str] | None = None) -> dict[str, NetRole]:
     """The role of every net of the board, by net name, in the order of the board's nets.
 
     Args:
         board: The board; its rails, clocks, matrix and connectors count as much as the part types.
         library: Part types; parts whose type is unknown give no clue.
+        nets: The nets that are asked for, where not all are: quicker on large boards.
 
     Returns:
         One entry a net; a net that nothing is known of has role "signal" and says which parts it joins.
     """
     clues = NetClues(board, library)
-    own = {net: clues.of(net) for net in board.nets}
+    wanted = [net for net in board.nets if nets is None or net in nets]
+    own = {net: clues.of(net) for net in (board.nets if clues.serve_machine else wanted)}
     for net, clue in _leading(board, library, own).items():
         own[net] = clue
     return {
-        net: NetRole(net, clue.role, clue.does, clues.sections(net))  # type: ignore[arg-type]
-        for net, clue in own.items()
+        net: NetRole(net, own[net].role, own[net].does, clues.sections(net))  # type: ignore[arg-type]
+        for net in wanted
     }
 
 
@@ -76,13 +78,14 @@ class _End(NamedTuple):
 
 def _leading(board: Board, library: PartLibrary, own: dict[str, Clue]) -> dict[str, Clue]:
     """Clues of nets that are only known by the nets that they lead to or from."""
+    served = [net for net, clue in own.items() if not clue.weak and clue.role in (*_DRIVEN, *_READ)]
+    if not served:
+        return {}
     supply = frozenset(net for net, clue in own.items() if clue.role in ("rail", "ground"))
     walk = _Walk(Flow(board, library, supply), {net for net, clue in own.items() if clue.weak})
     ends: dict[str, list[_End]] = {}
-    for net, clue in own.items():
-        if clue.weak or clue.role not in (*_DRIVEN, *_READ):
-            continue
-        step, how = (walk.before, "drives") if clue.role in _DRIVEN else (walk.after, "carries")
+    for net in served:
+        step, how = (walk.before, "drives") if own[net].role in _DRIVEN else (walk.after, "carries")
         for other, actively in walk.reached(net, step):
             ends.setdefault(other, []).append(_End(net, how if actively else "leads to"))
     return {net: _joined(found, own) for net, found in ends.items()}

@@ -28,7 +28,7 @@ from coppermend.copper.known import (
 
 
 def proof_pairs(graph: RiskGraph, known: Known) -> list[Pair]:
-    """Pairs that, when all read good, leave nothing of the net undecided.
+    """Pairs that, when all read good, show that all needed islands hang together and prove every bridge.
 
     Every pair joins two groups that are not known to be one or apart, so there are fewer pairs than groups.
     """
@@ -75,8 +75,11 @@ def _round(graph: RiskGraph, known: Known) -> list[Pair]:
     forest = bridge_forest(
         len(known.group), [(known.group[graph.bonds[i][0]], known.group[graph.bonds[i][1]]) for i in live]
     )
-    spokes: dict[int, list[int]] = {}  # block -> one island of each probeable group in it
+    needed = {known.group[island] for island, wanted in enumerate(graph.needed) if wanted}
+    spokes: dict[int, list[int]] = {}  # block -> one island of each needed group in it
     for island in _probe_islands(graph, known):
+        if known.group[island] not in needed:
+            continue
         spokes.setdefault(forest.block[known.group[island]], []).append(island)
     trees: dict[int, list[int]] = {}
     for block in forest.leaves(forest.pruned(spokes)):

@@ -18,10 +18,15 @@ Pair = tuple[int, int]
 
 @dataclass(frozen=True)
 class RiskGraph:
-    """Islands 0..n-1 and at-risk bonds between them; ``probeable`` islands have a point to touch."""
+    """Islands 0..n-1 and at-risk bonds between them.
+
+    ``probeable`` islands have a point to touch; ``needed`` ones must be shown to hang together, the others only
+    help to pin down an open.
+    """
 
     probeable: tuple[bool, ...]
     bonds: tuple[Pair, ...]
+    needed: tuple[bool, ...]
 
 
 @dataclass(frozen=True)

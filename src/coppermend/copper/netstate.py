@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from coppermend.copper.bridges import bridge_forest
@@ -74,6 +74,7 @@ class NetState:
         return RiskGraph(
             tuple(bool(island.points) for island in self.cut.islands),
             (*((bond.a, bond.b) for bond in self.bonds), *self._wires),
+            tuple(self._needs_proof(island) for island in range(len(self.cut.islands))),
         )
 
     @cached_property
@@ -111,7 +112,7 @@ class NetState:
                     good += [pair] if pair[0] != pair[1] else []
                 else:
                     opened.append(pair)
-            built = RiskGraph(self.graph.probeable, self.graph.bonds[: len(self.bonds) + fitted])
+            built = replace(self.graph, bonds=self.graph.bonds[: len(self.bonds) + fitted])
             known = learn(built, good, opened, known)
         assert known is not None
         return known

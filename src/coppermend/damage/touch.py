@@ -193,7 +193,7 @@ def _nets(
             if item.net:
                 counts.setdefault(item.net, [0, 0, 0])[column] += 1
                 worst[item.net] = max(worst.get(item.net, 0.0), item.severity)
-    roles = net_roles(board, library) if counts else {}
+    roles = net_roles(board, library, counts) if counts else {}
     nets = [
         TouchedNet(net, role.role, role.does, tuple(role.sections), worst[net], *count)
         for net, count in counts.items()
