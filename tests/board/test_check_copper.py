@@ -207,10 +207,13 @@ def test_real_boards_are_clean(real):
 
 @pytest.mark.shared
 def test_a_cut_in_real_copper_is_found(real):
-    """Taking any one of twenty tracks away from a real board, a net or none falls apart, and never another."""
+    """Of twenty tracks taken away one at a time most break their own net, and none ever another."""
     board, _ = real
+    broken = 0
     for number in np.linspace(0, len(board.tracks) - 1, 20).astype(int):
         cut = replace(board, tracks=board.tracks[:number] + board.tracks[number + 1 :])
         apart = [f.subjects[0] for f in check_board(cut, PartLibrary({})) if f.code == "copper-incomplete"]
 
         assert set(apart) <= {board.tracks[number].net}
+        broken += len(apart)
+    assert broken >= 10

@@ -34,7 +34,7 @@ def copper_contacts(board: Board) -> NDArray[np.int_]:
     """
     space = board.space
     areas = space.kinds == "area"
-    first, second = space.tree.query(space.boxes, predicate=None)
+    first, second = shapely.STRtree(space.boxes).query(space.boxes)
     copper = has_copper(board)
     # Areas come last, so in every pair with an area the second item is one: judged below, one area at a time.
     wanted = (first < second) & ((space.layers[first] & space.layers[second]) > 0)

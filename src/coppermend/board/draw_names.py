@@ -57,7 +57,7 @@ class _Room:
     """What is taken on the drawing: pads, bodies, names set so far, and all beyond the board's edge."""
 
     def __init__(self, board: Board, bodies: dict[int, BaseGeometry]) -> None:
-        self.pads = shapely.STRtree(board.space.boxes[board.space.kinds == "pad"])
+        self.pads = shapely.STRtree(shapely.box(*board.space.bounds[: len(board.pads)].T))
         self.places = np.array(list(bodies), dtype=int)
         self.bodies = shapely.STRtree(np.array(list(bodies.values()), dtype=object))
         self.board = board_shape(board)

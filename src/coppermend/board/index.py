@@ -34,7 +34,10 @@ class Groups(dict[str, list[T]]):
         """Group (name, item) pairs by name, keeping their order."""
         groups: Groups[T] = cls()
         for name, item in pairs:
-            groups.setdefault(name, []).append(item)
+            if name in groups:
+                groups[name].append(item)
+            else:
+                groups[name] = [item]
         return groups
 
 
@@ -49,7 +52,8 @@ def _firsts(pairs: Iterable[tuple[K, T]]) -> dict[K, T]:
 class BoardIndex:
     """Dictionaries over one board. The first of two duplicates wins; ``check`` reports the second.
 
-    ``pins_of_part`` holds pins that are on a net; ``pads_of_net`` and its like are ``Groups``.
+    ``pins_of_part`` holds pins that are on a net; ``pads_of_net`` and its like are ``Groups``. ``net_of_pad``
+    runs along ``board.pads``, with "" for a pad on no net.
     """
 
     def __init__(self, board: Board) -> None:
@@ -59,10 +63,12 @@ class BoardIndex:
             (pin, net) for net, pins in board.nets.items() for pin in pins
         )
         self.pins_of_part: Groups[PinRef] = Groups.of((pin.refdes, pin) for pin in self.net_of_pin)
-        self.pads: dict[PinRef, Pad] = _firsts((pad.ref, pad) for pad in board.pads)
-        self.pads_of_part: Groups[Pad] = Groups.of((pad.refdes, pad) for pad in board.pads)
+        pads, refs = board.pads, [pad.ref for pad in board.pads]
+        self.net_of_pad: list[str] = [self.net_of_pin.get(ref, "") for ref in refs]
+        self.pads: dict[PinRef, Pad] = _firsts(zip(refs, pads, strict=True))
+        self.pads_of_part: Groups[Pad] = Groups.of((pad.refdes, pad) for pad in pads)
         self.pads_of_net: Groups[Pad] = Groups.of(
-            (self.net_of_pin[pad.ref], pad) for pad in board.pads if pad.ref in self.net_of_pin
+            (net, pad) for net, pad in zip(self.net_of_pad, pads, strict=True) if net
         )
         self.vias: dict[str, Via] = _firsts((via.name, via) for via in board.vias)
         self.vias_of_net: Groups[Via] = Groups.of((via.net, via) for via in board.vias)

@@ -7,6 +7,7 @@ board asks for thousands of overlaps at once. Bodies of parts are left to ``pack
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -97,21 +98,20 @@ class BoardSpace:
         layers: (n,) int array: TOP, BOTTOM or BOTH.
         skeletons: (n,) object array of shapely geometry.
         reach_mm: (n,) float array.
-        boxes: (n,) object array: the box around each item's copper.
-        tree: STRtree over ``boxes``.
+        bounds: (n, 4) float array: left, bottom, right, top of each item's copper [mm].
+        tree: STRtree over ``skeletons``.
     """
 
     def __init__(self, board: Board) -> None:
         self.board = board
         pads, vias, tracks, areas = board.pads, board.vias, board.tracks, board.areas
-        net_of_pin = board.index.net_of_pin
         pad_skeletons, pad_reach_mm = _pad_skeletons(pads)
         via_points = shapely.points(_floats([(v.x_mm, v.y_mm) for v in vias], 2))
         ends = _floats([(t.x1_mm, t.y1_mm, t.x2_mm, t.y2_mm) for t in tracks], 4)
         counts = (len(pads), len(vias), len(tracks), len(areas))
         self.kinds: NDArray[np.str_] = np.repeat(np.array(["pad", "via", "track", "area"]), counts)
         self.numbers: NDArray[np.int_] = np.concatenate([np.arange(n) for n in counts])
-        nets = [net_of_pin.get(p.ref, "") for p in pads] + [v.net for v in vias]
+        nets = [*board.index.net_of_pad, *(v.net for v in vias)]
         nets += [t.net for t in tracks] + [a.net for a in areas]
         self.nets: NDArray[np.object_] = np.array(nets, dtype=object)
         layers = [_LAYER_BITS[p.side] for p in pads] + [BOTH] * len(vias)
@@ -133,9 +133,15 @@ class BoardSpace:
                 np.zeros(len(areas)),
             ]
         )
-        bounds = shapely.bounds(self.skeletons).reshape(-1, 4) + self.reach_mm[:, None] * [-1, -1, 1, 1]
-        self.boxes: NDArray[np.object_] = np.asarray(shapely.box(*bounds.T), dtype=object)
-        self.tree = shapely.STRtree(self.boxes)
+        grow = self.reach_mm[:, None] * [-1.0, -1.0, 1.0, 1.0]
+        self.bounds: NDArray[np.float64] = shapely.bounds(self.skeletons).reshape(-1, 4) + grow
+        self.tree = shapely.STRtree(self.skeletons)
+        self._max_reach_mm = float(self.reach_mm.max(initial=0.0))
+
+    @cached_property
+    def boxes(self) -> NDArray[np.object_]:
+        """(n,) object array of diagonals, each spanning the box around its item's copper; for trees."""
+        return np.asarray(shapely.linestrings(self.bounds.reshape(-1, 2, 2)), dtype=object)
 
     def touching(self, area: BaseGeometry, clearance_mm: float = 0.0) -> NDArray[np.int_]:
         """Items whose copper comes within ``clearance_mm`` of ``area``.
@@ -151,7 +157,10 @@ class BoardSpace:
             return np.zeros(0, dtype=int)
         # 1e-9 mm: copper that just meets the area counts, in spite of rounding.
         slack_mm = clearance_mm + 1e-9
-        near = self.tree.query(area, predicate="dwithin", distance=slack_mm)
+        margin_mm = slack_mm + self._max_reach_mm
+        left, bottom, right, top = area.bounds
+        around = shapely.box(left - margin_mm, bottom - margin_mm, right + margin_mm, top + margin_mm)
+        near = self.tree.query(around)
         shapely.prepare(area)
         close = shapely.dwithin(area, self.skeletons[near], self.reach_mm[near] + slack_mm)
         return np.sort(near[close])
