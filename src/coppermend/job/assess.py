@@ -1,0 +1,186 @@
+"""What follows from a job's record on its board: one call that composes the rooms. Reads and writes nothing.
+
+Used alike by the command line, the pages, the papers and the demo. The board, its damage and the remedies on
+offer are worked out once and remembered, since a page asks again after every entry.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from coppermend.board.atrisk import Touch
+from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.copper.plan import plan_probes
+from coppermend.copper.readings import FittedJumper, Reading
+from coppermend.copper.records import CopperPlan
+from coppermend.damage.touch import touch_to_json
+from coppermend.job.known import BoardFacts, board_facts, touched_by
+from coppermend.job.power import rails_ohm
+from coppermend.job.progress import StageProgress, next_step, stage_progress
+from coppermend.job.state import JobState, JumperLine, ReadingLine
+from coppermend.job.worklists import WorkLists, work_lists
+from coppermend.proving.concerns import concerns_from
+from coppermend.proving.gate import gate, least_cover
+from coppermend.proving.powerup import PowerUp, power_up_allowed
+from coppermend.proving.proofs import power_facts
+from coppermend.proving.records import Concern, Evidence, Gate, Proof
+from coppermend.rework.records import KitLine, RefitItem, Remedy, StripItem
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Where a job stands on its board.
+
+    ``remedies`` are those on offer, ``chosen`` those carried out. ``strip`` and ``refit`` follow the record: a
+    fate noted by the technician goes before the planned one, and parts taken off beyond the list are on it.
+    ``proofs`` are all that the board offers, ``proofs_to_do`` the fewest that are still needed. ``notes`` say
+    what of the record could not be used on this board.
+    """
+
+    board: Board = field(repr=False)
+    state: JobState = field(repr=False)
+    touch: Touch
+    remedies: tuple[Remedy, ...]
+    chosen: tuple[Remedy, ...]
+    strip: tuple[StripItem, ...]
+    refit: tuple[RefitItem, ...]
+    kit: tuple[KitLine, ...]
+    copper: CopperPlan
+    proofs: tuple[Proof, ...]
+    power: PowerUp
+    gate: Gate
+    proofs_to_do: tuple[Proof, ...]
+    notes: tuple[str, ...] = ()
+
+    @cached_property
+    def progress(self) -> tuple[StageProgress, ...]:
+        """How far each of the nine stages is, in their order."""
+        return stage_progress(self)
+
+    @cached_property
+    def next_step(self) -> str:
+        """What to do next, in one sentence: at the current stage, else at the first that is not finished."""
+        return next_step(self.progress, self.state.stage)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain JSON types.
+
+        Keys: ``touch``, ``remedies`` [remedy and chosen], ``strip`` [item, done, fate_noted], ``refit`` [item, done],
+        ``kit``, ``copper``, ``proofs`` [proof and evidence {passed, note} or null], ``proofs_to_do`` [id], ``power``,
+        ``gate``, ``progress``, ``next_step``, ``notes``; each as its own room documents it.
+        """
+        chosen = {remedy.id for remedy in self.chosen}
+        state = self.state
+        return {
+            "touch": touch_to_json(self.touch, self.board),
+            "remedies": [{**remedy.to_json(), "chosen": remedy.id in chosen} for remedy in self.remedies],
+            "strip": [
+                {**i.to_json(), "done": i.refdes in state.strip, "fate_noted": state.strip.get(i.refdes, "")}
+                for i in self.strip
+            ],
+            "refit": [{**item.to_json(), "done": item.refdes in state.refit} for item in self.refit],
+            "kit": [line.to_json() for line in self.kit],
+            "copper": self.copper.to_json(),
+            "proofs": [{**proof.to_json(), "evidence": self._result(proof.id)} for proof in self.proofs],
+            "proofs_to_do": [proof.id for proof in self.proofs_to_do],
+            "power": self.power.to_json(),
+            "gate": self.gate.to_json(),
+            "progress": [stage.to_json() for stage in self.progress],
+            "next_step": self.next_step,
+            "notes": list(self.notes),
+        }
+
+    def _result(self, proof: str) -> dict[str, Any] | None:
+        found = self.state.evidence.get(proof)
+        return {"passed": found.passed, "note": found.note} if found else None
+
+
+def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
+    """Everything that follows from the record ``state`` on ``board``.
+
+    What the record says of parts, points or remedies that this board does not have is left out and told in
+    ``notes``. A job without damage touches nothing, and its gate passes once no proof stands failed.
+
+    Raises:
+        InputError: If the recorded damage does not lie on this board.
+    """
+    facts = board_facts(board, library)
+    touched, offered = touched_by(board, library, state.damage)
+    lists = work_lists(board, library, touched, offered, state)
+    copper, copper_notes = _copper(facts, touched, lists, state)
+    power = _power(facts, state)
+    judged = gate(
+        _concerns(touched, lists),
+        facts.proofs,
+        _evidence(state),
+        copper.proven,
+        net_points=facts.net_points,
+        reasons=facts.unprovable,
+        power=power,
+    )
+    return Assessment(
+        board=board,
+        state=state,
+        touch=touched,
+        remedies=offered,
+        chosen=lists.chosen,
+        strip=lists.strip,
+        refit=lists.refit,
+        kit=lists.kit,
+        copper=copper,
+        proofs=facts.proofs,
+        power=power,
+        gate=judged,
+        proofs_to_do=least_cover(judged, facts.proofs),
+        notes=(*lists.notes, *copper_notes),
+    )
+
+
+def _copper(
+    facts: BoardFacts, touched: Touch, lists: WorkLists, state: JobState
+) -> tuple[CopperPlan, tuple[str, ...]]:
+    readings = [line for line in state.readings if facts.has_points(line.a, line.b)]
+    jumpers = [line for line in state.jumpers if facts.has_points(line.a, line.b)]
+    plan = plan_probes(
+        facts.board,
+        facts.library,
+        touched,
+        [Reading(line.a, line.b, line.ohms) for line in readings],
+        [
+            # What was read before the jumper was fitted may read otherwise now.
+            FittedJumper(j.a, j.b, j.net, j.side, after=sum(line.seq < j.seq for line in readings))
+            for j in jumpers
+        ],
+        removed=lists.off,
+    )
+    strays: list[ReadingLine | JumperLine] = [r for r in state.readings if r not in readings]
+    strays += [j for j in state.jumpers if j not in jumpers]
+    return plan, tuple(_stray(facts, line) for line in strays)
+
+
+def _stray(facts: BoardFacts, line: ReadingLine | JumperLine) -> str:
+    unknown = next(point for point in (line.a, line.b) if not facts.has_points(point))
+    return f"entry {line.seq} is not used: this board has no point {unknown}"
+
+
+def _power(facts: BoardFacts, state: JobState) -> PowerUp:
+    evidence = _evidence(state)
+    known = rails_ohm(facts.rails, facts.grounds, facts.net_of_point, state)
+    return power_up_allowed(power_facts(facts.board, facts.library, tuple(state.strip), evidence, known))
+
+
+def _evidence(state: JobState) -> Mapping[str, Evidence]:
+    return {name: Evidence(name, line.passed, line.note) for name, line in state.evidence.items()}
+
+
+def _concerns(touched: Touch, lists: WorkLists) -> tuple[Concern, ...]:
+    return concerns_from(
+        touched,
+        strip_done=lists.came_off,
+        refit={item.part for item in lists.refit if item.part},
+        remedies={remedy.title: remedy.changes for remedy in lists.chosen},
+    )
