@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -272,3 +274,19 @@ def test_long_lists_are_cut():
     """A sentence lists six names and counts the rest."""
     assert listed([str(i) for i in range(10)]) == "0, 1, 2, 3, 4, 5 and 4 more"
     assert listed(["A"]) == "A" and listed([]) == ""
+
+
+def test_every_finding_is_documented():
+    """The documentation lists exactly the codes that the rules use, with their severities."""
+    root = Path(__file__).parents[2]
+    source = "".join(p.read_text("utf-8") for p in (root / "src/coppermend/board").glob("check*.py"))
+    page = (root / "docs" / "board-folder.md").read_text("utf-8").partition("## What `board check`")[2]
+
+    used = set(re.findall(r'Finding\(\s*"([a-z-]+)"', source))
+    told = {
+        code
+        for row in re.findall(r"^\| (`.*?) \|", page, re.MULTILINE)
+        for code in re.findall("`(.+?)`", row)
+    }
+
+    assert used == told and len(used) > 20

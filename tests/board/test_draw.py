@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coppermend.board.draw import Overlay, draw_board
+from coppermend.board.draw_overlays import overlay_layer
 from coppermend.board.draw_svg import Frame, number
 from coppermend.board.model import Board, CopperArea, Pad, Part, PinRef, Track, Via
 from coppermend.board.packages import with_package_pads
@@ -252,6 +253,17 @@ def test_overlays(side):
     assert [g.get("data-kind") for g in groups] == [o.kind for o in OVERLAYS]
     assert groups[3].get("data-names") == "U1.1 C1.1" and groups[3].find(f"{SVG}title").text == "probe 1"
     assert [t.text for t in layer(root, "labels").iter(f"{SVG}text")] == ["a", "1", "1", "1", "W1", "spot"]
+
+
+def test_overlays_for_a_drawing_that_is_there_already():
+    """Overlays drawn on their own are those of the whole drawing, with the labels behind them."""
+    frame = Frame.of(BOARD, "top")
+
+    alone = overlay_layer(BOARD, frame, "board", OVERLAYS)
+
+    whole = draw_board(BOARD, overlays=OVERLAYS)
+    first, second = alone.split('<g class="layer labels"')
+    assert first in whole and second in whole
 
 
 def test_a_probe_is_a_line_between_its_points():

@@ -66,6 +66,15 @@ def overlay_layers(board: Board, frame: Frame, prefix: str, overlays: Sequence[O
     return group("overlays", prefix, drawn, **style), group("labels", prefix, labels)
 
 
+def overlay_layer(board: Board, frame: Frame, prefix: str, overlays: Sequence[Overlay]) -> str:
+    """The groups ``overlays`` and ``labels`` together, for laying over a drawing that is there already.
+
+    Raises:
+        UnknownName: If a name is no point, part or net of the board.
+    """
+    return "".join(overlay_layers(board, frame, prefix, overlays))
+
+
 def patterns(prefix: str, kinds: Iterable[OverlayKind]) -> str:
     """The hatchings that ``kinds`` need, as ``<defs>``; "" when they need none."""
     out = []
