@@ -123,6 +123,6 @@ def _name(part: Part, kind: str, label: _Label, frame: Frame) -> str:
     far = part.side != frame.side
     place = attributes(
         data_refdes=part.refdes, x=x, y=y + shift, font_size=label.size_mm, transform=turn,
-        fill_opacity=0.55 if far else "",
+        fill_opacity=0.75 if far else "",
     )  # fmt: skip
     return f"<text{place}>{text(part.refdes)}{tail}</text>"
