@@ -22,9 +22,11 @@ from coppermend.copper.netstate import NetState
 from coppermend.copper.opens import common_side, net_jumpers, net_opens
 from coppermend.copper.reach import probe_points
 from coppermend.copper.readings import FittedJumper, Reading
-from coppermend.copper.records import CopperPlan, Probe, Short
+from coppermend.copper.records import CopperPlan, Jumper, Open, Probe, Short
 from coppermend.copper.resistance import MARGIN_OHM
 from coppermend.copper.route import travel_mm, walking_order
+
+__all__ = ["CopperPlan", "FittedJumper", "Jumper", "Open", "Probe", "Reading", "Short", "plan_probes"]
 
 _LISTED = 8  # names spelt out in a note
 

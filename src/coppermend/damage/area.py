@@ -8,7 +8,6 @@ along edges, so copper on both layers under it counts.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -27,8 +26,10 @@ from coppermend.errors import InputError
 UNSTATED_SEVERITY = 0.75  # our choice: a drawn area without a severity counts as heavy
 MAX_BYTES = 64 * 1024 * 1024
 _MAX_POSITIONS = 1_000_000
+_FARTHEST_MM = 1e6
 _EXPECTED = "a WKT or GeoJSON polygon in board mm, or a damage map as PNG"
-_POLYGONAL = ("Polygon", "MultiPolygon", "GeometryCollection")
+_POLYGONAL = ("Polygon", "MultiPolygon")
+_MAX_DEPTH = 16  # brackets within brackets: a collection of multipolygons has five
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +166,13 @@ def _wkt(text: str, where: str) -> Iterator[_Found]:
 
 
 def _geometry_from_wkt(text: str) -> BaseGeometry | None:
+    characters = np.frombuffer(text.encode(), dtype=np.uint8)
+    depth = np.cumsum((characters == ord("(")).astype(int) - (characters == ord(")")))
+    if depth.max(initial=0) > _MAX_DEPTH:  # the WKT reader of GEOS crashes on very deep nesting
+        return None
     try:
-        return shapely.from_wkt(text)
+        with np.errstate(invalid="ignore"):
+            return shapely.from_wkt(text)
     except (shapely.errors.ShapelyError, ValueError):
         return None
 
@@ -208,12 +214,12 @@ def _feature(feature: object, name: str) -> _Found:
     return _Found(_geometry_from_geojson(feature.get("geometry"), name), float(severity), name)
 
 
-def _geometry_from_geojson(geometry: object, name: str) -> BaseGeometry:
+def _geometry_from_geojson(geometry: object, name: str, outermost: bool = True) -> BaseGeometry:
     if not isinstance(geometry, dict):
         raise InputError(f"{name} has no geometry", expected="a GeoJSON Polygon or MultiPolygon")
     kind = geometry.get("type")
-    if kind == "GeometryCollection" and isinstance(members := geometry.get("geometries"), list):
-        return shapely.GeometryCollection([_geometry_from_geojson(member, name) for member in members])
+    if kind == "GeometryCollection" and outermost and isinstance(members := geometry.get("geometries"), list):
+        return shapely.GeometryCollection([_geometry_from_geojson(m, name, outermost=False) for m in members])
     if kind not in ("Polygon", "MultiPolygon"):
         raise InputError(f"{name} is a {kind!r:.40}", expected="a GeoJSON Polygon or MultiPolygon")
     try:
@@ -259,16 +265,15 @@ def _mended(item: _Found, where: str) -> tuple[BaseGeometry, bool]:
     """The polygons of ``item``, valid, and whether they had to be mended."""
     shape = shapely.force_2d(item.shape)
     parts = shapely.get_parts(shape)
-    if shape.geom_type not in _POLYGONAL or any(part.geom_type not in _POLYGONAL for part in parts):
+    kinds = {shape.geom_type} - {"GeometryCollection"} | {part.geom_type for part in parts}
+    if not kinds.issubset(_POLYGONAL):
         raise InputError(f"a {shape.geom_type} is no area", expected=_EXPECTED, where=where, line=item.line)
     if shape.is_empty:
         raise InputError(f"{item.name} is empty", expected=_EXPECTED, where=where, line=item.line)
-    if not all(math.isfinite(value) for value in shapely.get_coordinates(shape).ravel()):
+    values = shapely.get_coordinates(shape).ravel()
+    if (odd := values[~(np.abs(values) <= _FARTHEST_MM)]).size:  # NaN is odd too
         raise InputError(
-            f"{item.name} has a coordinate that is no finite number",
-            expected="mm",
-            where=where,
-            line=item.line,
+            f"{item.name} has the coordinate {odd[0]:g}", expected="finite mm", where=where, line=item.line
         )
     if shapely.is_valid(shape) and shape.geom_type != "GeometryCollection":
         return shape, False
