@@ -5,7 +5,6 @@ Everything is millimetres in the source's own frame until ``moved``.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -19,6 +18,7 @@ from coppermend.board.model import CopperArea, Layer, Pad, Track, Via
 
 Point = tuple[float, float]
 MOUNTING_HOLE_MM = 2.0  # common practice, no source: narrower ones take no screw
+ROW_MM = 0.03
 SNAP_MM = 0.001  # ends of outline strokes closer than this meet
 
 
@@ -47,9 +47,10 @@ class Mounting(NamedTuple):
 
 @dataclass(frozen=True)
 class Copper:
-    """What one source knows of the board. ``points_mm`` are unnamed pads and holes, to align by only.
+    """What one source knows of the board.
 
-    ``named`` tells whether nets and pins have names in this source.
+    ``bare_pads`` are pads that name no pin (refdes and pin are ""); ``points_mm`` are places of pads and
+    holes, to align by only.
     """
 
     pads: tuple[NetPad, ...] = ()
@@ -58,6 +59,7 @@ class Copper:
     areas: tuple[Area, ...] = ()
     mountings: tuple[Mounting, ...] = ()
     outline: shapely.Polygon | None = None
+    bare_pads: tuple[Pad, ...] = ()
     points_mm: tuple[Point, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -87,6 +89,7 @@ class Copper:
             areas=tuple(a._replace(shape=affinity.translate(a.shape, dx_mm, dy_mm)) for a in self.areas),
             mountings=tuple(Mounting(*at(m.x_mm, m.y_mm), m.hole_mm) for m in self.mountings),
             outline=self.outline and affinity.translate(self.outline, dx_mm, dy_mm),
+            bare_pads=tuple(map(shifted_pad, self.bare_pads)),
             points_mm=tuple(at(*p) for p in self.points_mm),
         )
 
@@ -151,10 +154,14 @@ def _snap(line: Sequence[Point]) -> list[Point]:
 
 def named_vias(vias: Iterable[Via]) -> tuple[Via, ...]:
     """Vias called V1, V2, ... in reading order: rows from the top edge down, each row from the left."""
-    # Rows and columns of 0.1 mm, offset so that coordinates on a 0.05 mm or 1 mil grid never sit on a border.
-    ordered = sorted(
-        vias, key=lambda v: (-math.floor(v.y_mm / 0.1 + 0.137), math.floor(v.x_mm / 0.1 + 0.137), v.net)
-    )
+    rows: list[list[Via]] = []
+    for via in sorted(vias, key=lambda v: (-v.y_mm, v.x_mm)):
+        # Sources round differently: what lies within a row's height of its neighbour is one row.
+        if rows and rows[-1][-1].y_mm - via.y_mm < ROW_MM:
+            rows[-1].append(via)
+        else:
+            rows.append([via])
+    ordered = (via for row in rows for via in sorted(row, key=lambda v: v.x_mm))
     return tuple(replace(via, name=f"V{number}") for number, via in enumerate(ordered, 1))
 
 

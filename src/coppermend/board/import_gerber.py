@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -36,17 +36,18 @@ def copper_of(
     """
     sorted_layers = [sort_layer(side, layer) for side, layer in layers.items()]
     places = _group_flashes(sorted_layers)
-    pads, vias, points, notes = _pads_and_vias(places, holes)
+    found = _pads_and_vias(places, holes)
     outline, outline_notes = outline_of(_profile_lines(profile)) if profile else (None, ())
     return Copper(
-        pads=tuple(pads),
-        vias=tuple(vias),
+        pads=tuple(found.pads),
+        vias=tuple(found.vias),
         tracks=tuple(t for layer in sorted_layers for t in layer.tracks),
         areas=tuple(a for layer in sorted_layers for a in layer.areas),
-        mountings=_mountings(holes, pads),
+        mountings=_mountings(holes, found.pads),
         outline=outline,
-        points_mm=tuple(points),
-        notes=(*(n for layer in sorted_layers for n in layer.notes), *notes, *outline_notes),
+        bare_pads=tuple(found.bare),
+        points_mm=(*(h.centre_mm for h in holes), *((p.x_mm, p.y_mm) for p in places)),
+        notes=(*(n for layer in sorted_layers for n in layer.notes), *outline_notes),
     )
 
 
@@ -107,28 +108,32 @@ def _region_place(region: Region) -> _Place:
     return _Place(region.tag, region.function, *middle, round(x2 - x1, 6), round(y2 - y1, 6), False, set())
 
 
-def _pads_and_vias(
-    places: Sequence[_Place], holes: Sequence[Hole]
-) -> tuple[list[NetPad], list[Via], list[Point], list[str]]:
-    pads: list[NetPad] = []
-    vias: list[Via] = []
-    points: list[Point] = [hole.centre_mm for hole in holes]
-    unnamed = 0
+@dataclass
+class _Found:
+    """Places sorted by what they are."""
+
+    pads: list[NetPad] = field(default_factory=list)
+    vias: list[Via] = field(default_factory=list)
+    bare: list[Pad] = field(default_factory=list)
+
+
+def _pads_and_vias(places: Sequence[_Place], holes: Sequence[Hole]) -> _Found:
+    """Pads by their pin; vias by their function or, where other pads have pins, by being a plated hole."""
+    found = _Found()
+    named = any(place.tag.refdes and place.tag.pin for place in places)
     for place, hole in zip(places, _holes_of(places, holes), strict=True):
         tag, diameter = place.tag, hole.diameter_mm if hole else 0.0
+        side: PadSide = "both" if len(place.sides) == 2 or diameter else next(iter(place.sides))
+        sizes = round(place.size_mm, 4), side, round(place.height_mm, 4), place.round
+        pad = Pad(tag.refdes, tag.pin, place.x_mm, place.y_mm, diameter, *sizes)
+        plated = hole is not None and hole.plated is not False
         if tag.refdes and tag.pin:
-            side: PadSide = "both" if len(place.sides) == 2 or diameter else next(iter(place.sides))
-            sizes = round(place.size_mm, 4), side, round(place.height_mm, 4), place.round
-            pads.append(
-                NetPad(net_of(tag), Pad(tag.refdes, tag.pin, place.x_mm, place.y_mm, diameter, *sizes))
-            )
-        elif place.function == "ViaPad" or (not place.function and hole and hole.plated is not False):
-            vias.append(Via("", net_of(tag), place.x_mm, place.y_mm, diameter, round(place.size_mm, 4)))
+            found.pads.append(NetPad(net_of(tag), pad))
+        elif place.function == "ViaPad" or (named and plated and not place.function):
+            found.vias.append(Via("", net_of(tag), place.x_mm, place.y_mm, diameter, round(place.size_mm, 4)))
         else:
-            unnamed += 1
-            points.append((place.x_mm, place.y_mm))
-    notes = [f"{unnamed} pads in the copper files name no pin and are left out"] if unnamed else []
-    return pads, vias, points, notes
+            found.bare.append(replace(pad, refdes="", pin=""))
+    return found
 
 
 def _holes_of(places: Sequence[_Place], holes: Sequence[Hole]) -> list[Hole | None]:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Generic, NamedTuple, TypeVar
 
 from coppermend.board.import_copper import Copper, NetPad
 from coppermend.board.import_frame import Shift, shift_by_pins, shift_by_points
 from coppermend.board.import_infer import with_nets_by_touch
-from coppermend.board.model import PinRef, Via
+from coppermend.board.model import Pad, PinRef, Via
 from coppermend.errors import InputError
 
-SAME_VIA_MM = 0.05
+SAME_PLACE_MM = 0.05
 _LISTED = 8
 
 
@@ -81,17 +81,50 @@ def _fit_note(shift: Shift) -> str:
 
 
 def _named_by_ipc(gerber: Copper, ipc: Copper, note: str) -> Copper:
-    """Pads, vias and nets from IPC-D-356; shapes of tracks, areas and the outline from Gerber without names."""
-    bare = replace(
+    """Pins, vias and nets from IPC-D-356; shapes of all copper and the outline from Gerber without names."""
+    drawn = _Places((pad, pad.x_mm, pad.y_mm) for pad in gerber.bare_pads)
+    vias = [(via, drawn.at(via.x_mm, via.y_mm)) for via in ipc.vias]
+    named = replace(
         gerber,
-        pads=ipc.pads,
-        vias=ipc.vias,
+        pads=tuple(NetPad(net, _as_drawn(pad, drawn.at(pad.x_mm, pad.y_mm))) for net, pad in ipc.pads),
+        vias=tuple(replace(via, size_mm=pad.size_mm) if pad else via for via, pad in vias),
+        bare_pads=(),
         tracks=gerber.tracks or ipc.tracks,
         outline=gerber.outline or ipc.outline,
         mountings=gerber.mountings or ipc.mountings,
-        notes=(*ipc.notes, note, "the Gerber files name no pins: names are those of the IPC-D-356 file"),
+        notes=(
+            *gerber.notes,
+            *ipc.notes,
+            note,
+            "the Gerber files name no pins: names are those of the IPC-D-356 file",
+        ),
     )
-    return with_nets_by_touch(bare)
+    return with_nets_by_touch(named)
+
+
+def _as_drawn(pad: Pad, drawn: Pad | None) -> Pad:
+    """A pad of the IPC-D-356 file in the shape that Gerber gives it; IPC-D-356 knows boxes and discs only."""
+    return (
+        replace(drawn, refdes=pad.refdes, pin=pad.pin, hole_mm=drawn.hole_mm or pad.hole_mm) if drawn else pad
+    )
+
+
+_Item = TypeVar("_Item")
+
+
+class _Places(Generic[_Item]):
+    """Items by their place, found again within rounding."""
+
+    def __init__(self, items: Iterable[tuple[_Item, float, float]]) -> None:
+        self._cells: dict[tuple[int, int], list[tuple[_Item, float, float]]] = defaultdict(list)
+        for item, x, y in items:
+            self._cells[round(x / 0.1), round(y / 0.1)].append((item, x, y))
+
+    def at(self, x_mm: float, y_mm: float) -> _Item | None:
+        """The item at a place, or None."""
+        cx, cy = round(x_mm / 0.1), round(y_mm / 0.1)
+        near = [i for dx in (-1, 0, 1) for dy in (-1, 0, 1) for i in self._cells.get((cx + dx, cy + dy), ())]
+        return next((item for item, x, y in near if abs(x - x_mm) + abs(y - y_mm) <= SAME_PLACE_MM), None)
 
 
 def _full_names(gerber: Copper, ipc: Copper) -> dict[str, str]:
@@ -104,21 +137,18 @@ def _full_names(gerber: Copper, ipc: Copper) -> dict[str, str]:
     for short_via, via in _via_pairs(gerber, ipc):
         if short_via.net and via and via.net:
             votes[short_via.net][via.net] += 1
-    return {short: counter.most_common(1)[0][0] for short, counter in votes.items()}
+    return {short: _most_likely(short, counter) for short, counter in votes.items()}
+
+
+def _most_likely(short: str, votes: Counter[str]) -> str:
+    """The name with most votes; of equal ones that which the short one was cut from."""
+    return max(votes, key=lambda name: (votes[name], name.upper().startswith(short.upper())))
 
 
 def _via_pairs(gerber: Copper, ipc: Copper) -> list[tuple[Via, Via | None]]:
     """Every IPC-D-356 via with the Gerber via at its place."""
-    cells: dict[tuple[int, int], list[Via]] = defaultdict(list)
-    for via in gerber.vias:
-        cells[round(via.x_mm / 0.1), round(via.y_mm / 0.1)].append(via)
-    pairs = []
-    for via in ipc.vias:
-        cx, cy = round(via.x_mm / 0.1), round(via.y_mm / 0.1)
-        near = [v for i in (-1, 0, 1) for j in (-1, 0, 1) for v in cells.get((cx + i, cy + j), ())]
-        same = [v for v in near if abs(v.x_mm - via.x_mm) + abs(v.y_mm - via.y_mm) <= SAME_VIA_MM]
-        pairs.append((via, same[0] if same else None))
-    return pairs
+    places = _Places((via, via.x_mm, via.y_mm) for via in gerber.vias)
+    return [(via, places.at(via.x_mm, via.y_mm)) for via in ipc.vias]
 
 
 def _missing_pads(gerber: Copper, ipc: Copper, full: Mapping[str, str]) -> list[NetPad]:

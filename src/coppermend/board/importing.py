@@ -83,6 +83,8 @@ def import_board(
     unlisted = unlisted_parts(framed.copper.pads, (p.refdes for p in listed), pins, library)
     every = (*listed, *unlisted)
     notes = [*framed.copper.notes, *framed.notes, *place_notes]
+    if count := len(framed.copper.bare_pads):
+        notes.append(f"{count} pads in the copper files name no pin and are left out")
     if rows and unlisted:
         notes.append(f"not in the parts list: {_some(p.refdes for p in unlisted)}")
     if twice := repeated(every):
