@@ -1,6 +1,5 @@
 """Command line: open, call, print. Decides nothing about electronics."""
 
+from coppermend.cli.app import main
 
-def main() -> None:
-    """Run the command line."""
-    raise SystemExit("not yet")
+__all__ = ["main"]

@@ -22,12 +22,12 @@ class WorkRow:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """One connection measured, all in words ready to print."""
+    """One connection measured, and what the net does, all in words ready to print."""
 
     net: str
     a: str
     b: str
-    expected: str
+    does: str
     measured: str
     verdict: str
 

@@ -1,0 +1,91 @@
+"""``coppermend demo`` and ``coppermend serve``."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from coppermend.cli.jobs import DataOption
+from coppermend.cli.output import JsonFlag, console, emit, say, table
+from coppermend.demo.job import SampleResult, run_sample
+from coppermend.job.entry import STAGES, Stage
+
+_HOST, _PORT = "127.0.0.1", 8390
+
+
+def _run_with_progress(out: Path) -> SampleResult:
+    """Run the sample job with a bar on a terminal, or a line for each entry elsewhere."""
+    if not console.is_terminal:
+        return run_sample(
+            out, lambda stage, seq, words: print(f"{stage:<8} entry {seq:>3}  {words}", flush=True)
+        )
+    columns = (
+        TextColumn("{task.description:<9}"),
+        BarColumn(),
+        TextColumn("{task.fields[words]}"),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=console) as progress:
+        bar = progress.add_task("receive", total=len(STAGES), words="")
+
+        def tell(stage: Stage, seq: int, words: str) -> None:
+            progress.update(
+                bar, description=stage, completed=STAGES.index(stage), words=f"entry {seq}: {words}"[:60]
+            )
+
+        result = run_sample(out, tell)
+        progress.update(bar, completed=len(STAGES), words="done")
+    return result
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the results go.")] = Path(
+        "coppermend-demo"
+    ),
+    serve_after: Annotated[
+        bool, typer.Option("--serve", help="Open the bench on the sample job afterwards.")
+    ] = False,
+    as_json: JsonFlag = False,
+) -> int:
+    """Run the whole sample job, start to finish, and say what to open."""
+    started = time.monotonic()
+    result = run_sample(out, lambda *_: None) if as_json else _run_with_progress(out)
+    document = {
+        **result.summary,
+        "seconds": round(time.monotonic() - started, 2),
+        "files": {label: str(path) for label, path in result.files.items()},
+    }
+
+    def show() -> None:
+        say("", f"Sample job {result.number}: passed its gate in {document['seconds']} s.")
+        table("open these", ("what", "file"), document["files"].items())
+        say(f"See it in the browser: coppermend serve --data {out / 'record'}")
+
+    emit(document, as_json, show)
+    if serve_after:
+        return serve(data=out / "record")
+    return 0
+
+
+def serve(
+    data: DataOption,
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; 0.0.0.0 lets phones of the shop in.")
+    ] = _HOST,
+    port: Annotated[int, typer.Option(min=1, max=65535)] = _PORT,
+) -> int:
+    """The bench, in a browser."""
+    # Only this command needs the web server; the others start half a second sooner without it.
+    import uvicorn  # noqa: PLC0415
+
+    from coppermend.web.app import create_app  # noqa: PLC0415
+
+    app = create_app(data)
+    print(f"The bench is open at http://{host}:{port}/  (stop with Ctrl-C)", file=sys.stderr, flush=True)
+    uvicorn.run(app, host=host, port=port, log_level="warning")
+    return 0

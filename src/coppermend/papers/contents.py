@@ -1,0 +1,242 @@
+"""From a job's state and assessment to the words on its papers. Decides wording only; judges nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+import shapely
+
+from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE
+from coppermend.board.cautions import DEFERENCE, cautions_for, merged
+from coppermend.board.draw import draw_board
+from coppermend.board.draw_overlays import Overlay
+from coppermend.board.kinds import kind_of
+from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.job.assess import Assessment
+from coppermend.job.state import JobState, ReadingLine
+from coppermend.papers.report import Picture, ProofRow, ReadingRow, ReportContent, WorkRow
+from coppermend.papers.tag import TagContent
+from coppermend.rework.records import RefitItem
+
+_CARE = (
+    "Look at the board once a year: a green or white bloom anywhere means it wants cleaning again.",
+    "If the memory forgets, have the part that keeps it measured before anything is replaced.",
+    "Keep this report with the machine; the tag on the board names it.",
+)
+_MANY = 8
+
+
+def board_title(board: Board) -> str:
+    """Name and revision of a board."""
+    return f"{board.name}, revision {board.revision}" if board.revision else board.name
+
+
+def verdict(found: Assessment) -> str:
+    """The gate's answer in one line."""
+    if found.gate.passed:
+        return "Proven: nothing that was touched is left open"
+    count = len(found.gate.open)
+    return f"Not proven: {count} {'thing is' if count == 1 else 'things are'} still open"
+
+
+def fitted_new(state: JobState, found: Assessment) -> tuple[RefitItem, ...]:
+    """New parts that are recorded as fitted."""
+    return tuple(item for item in found.refit if item.source == "new" and item.refdes in state.refit)
+
+
+def done_lines(board: Board, library: PartLibrary, state: JobState, found: Assessment) -> tuple[str, ...]:
+    """What was done, one short line a piece of work, most telling first; () when nothing is recorded yet."""
+    lines = [f"{remedy.title[:1].upper()}{remedy.title[1:]}" for remedy in found.chosen]
+    if state.readings:
+        nets = len(found.touch.nets)
+        lines.insert(0, f"Damage cleaned, copper proven: {len(found.copper.proven)} of {nets} nets")
+    if counted := _counted(board, library, fitted_new(state, found)):
+        lines.append(f"New: {counted}")
+    lines += [f"Jumper on {j.net}: {j.a} to {j.b}" for j in state.jumpers]
+    if passed := sum(line.passed for line in state.evidence.values()):
+        lines.append(f"{passed} tests passed")
+    return tuple(lines)
+
+
+def _counted(board: Board, library: PartLibrary, items: Iterable[RefitItem]) -> str:
+    kinds: Counter[str] = Counter()
+    for item in items:
+        part = board.index.parts.get(item.part or item.refdes)
+        known = library.find(item.type)
+        kind = known.kind if known else (kind_of(part, library) if part else None)
+        kinds["socket" if item.refdes.startswith("X") and item.part else str(kind or "other part")] += 1
+    return ", ".join(f"{n} {kind}{'' if n == 1 else 's'}" for kind, n in kinds.most_common(_MANY))
+
+
+def tag_content(
+    board: Board, library: PartLibrary, state: JobState, found: Assessment, *, who: str, date: str,
+    shop: str = "", bench_url: str = "",
+) -> TagContent:  # fmt: skip
+    """What stands on the return tag of a job."""
+    cautions = merged(*(remedy.cautions for remedy in found.chosen))
+    return TagContent(
+        number=state.number,
+        board=board_title(board),
+        machine=state.machine,
+        serial=state.serial,
+        shop=shop,
+        date=date,
+        who=who,
+        done=done_lines(board, library, state, found),
+        verdict=verdict(found),
+        cautions=tuple(c.text for c in cautions if c.code == "primary cell")[:1],
+        bench_url=bench_url,
+    )
+
+
+def report_content(
+    board: Board, library: PartLibrary, state: JobState, found: Assessment, *, who: str, date: str,
+    shop: str = "", bench_url: str = "", photos: Sequence[Picture] = (),
+) -> ReportContent:  # fmt: skip
+    """What stands in the return report of a job; ``photos`` come before the drawings."""
+    return ReportContent(
+        number=state.number,
+        board=board_title(board),
+        machine=state.machine,
+        serial=state.serial,
+        customer=state.customer,
+        shop=shop,
+        date=date,
+        who=who,
+        verdict=verdict(found),
+        summary=_summary(state, found),
+        complaint=state.complaint or "None was given.",
+        condition=state.condition,
+        found=_found(board, state, found),
+        pictures=(*photos, *_drawings(board, library, found)),
+        work=_work(state, found),
+        readings=tuple(_reading_row(board, found, reading) for reading in state.readings),
+        readings_note=(
+            "Each line is one measurement between two points of a connection that the damage had reached. "
+            "OL means no connection."
+        ),
+        tests=_tests(state, found),
+        open=tuple(_open_words(item.to_json()) for item in found.gate.open),
+        cautions=(
+            *(c.text for c in merged(cautions_for("return"), *(r.cautions for r in found.chosen))),
+            DEFERENCE,
+        ),
+        care=_CARE,
+        bench_url=bench_url,
+    )
+
+
+def _summary(state: JobState, found: Assessment) -> str:
+    touched = found.touch
+    if not touched.nets and not touched.parts:
+        return "No damaged area was recorded for this board."
+    words = [
+        f"Damage covered about {touched.area_mm2 / 100:.0f} cm² and reached {len(touched.parts)} parts and "
+        f"{len(touched.nets)} connections."
+    ]
+    if state.strip:
+        words.append(f"{len(state.strip)} parts came off, {len(fitted_new(state, found))} were fitted new.")
+    if state.readings:
+        words.append(
+            f"{len(found.copper.proven)} of the connections at risk are proven by {len(state.readings)} measurements"
+            + (f"; {len(state.jumpers)} were bridged by a wire." if state.jumpers else ".")
+        )
+    if state.evidence:
+        words.append(f"{sum(e.passed for e in state.evidence.values())} tests passed.")
+    return " ".join(words)
+
+
+def _found(board: Board, state: JobState, found: Assessment) -> tuple[str, ...]:
+    titles = {section.name: section.title or section.name for section in board.sections}
+    groups: dict[str, list[str]] = {}
+    for net in found.touch.nets:
+        for section in net.sections[:1]:
+            groups.setdefault(section, []).append(net.does or net.net)
+    lines = []
+    for section, nets in groups.items():
+        several = dict.fromkeys(nets)
+        shown = list(several)[:_MANY]
+        more = f" and {len(several) - _MANY} more" if len(several) > _MANY else ""
+        lines.append(f"{titles.get(section, section) or 'Elsewhere'}: {', '.join(shown)}{more}.")
+    return (*lines, *(note.text for note in state.notes if note.stage in ("receive", "inspect", "isolate")))
+
+
+def damage_overlays(found: Assessment) -> list[Overlay]:
+    """The damage of a job, to be laid over its board's drawing."""
+    severities = {"heavy": HEAVY, "moderate": MODERATE, "light": LIGHT}
+    return [
+        Overlay("damage", shape=shapely.from_wkt(wkt), severity=severities[grade])
+        for grade, wkt in found.touch.areas
+        if grade in severities
+    ]
+
+
+def work_overlays(found: Assessment) -> list[Overlay]:
+    """What came off and which wires were added, to be laid over the drawing."""
+    off = dict.fromkeys(item.part for item in found.strip if item.refdes in found.state.strip)
+    jumpers = [Overlay("jumper", names=(j.a, j.b)) for j in found.state.jumpers]
+    return [*(Overlay("strip", names=(refdes,)) for refdes in off), *jumpers]
+
+
+def _drawings(board: Board, library: PartLibrary, found: Assessment) -> tuple[Picture, ...]:
+    shown = (
+        ("damage.svg", damage_overlays(found), "Where the damage was on arrival, seen from the parts side."),
+        ("work.svg", work_overlays(found), "Where parts were replaced and wires added."),
+    )
+    return tuple(
+        Picture(name, draw_board(board, overlays=laid, library=library, show_legend=True).encode(), words)
+        for name, laid, words in shown
+        if laid
+    )
+
+
+def _work(state: JobState, found: Assessment) -> tuple[WorkRow, ...]:
+    rows = [
+        WorkRow(", ".join(r.parts_off) or "board", f"{r.title[:1].upper()}{r.title[1:]}", r.why)
+        for r in found.chosen
+    ]
+    remade = {refdes for remedy in found.chosen for refdes in remedy.parts_off}
+    new = {item.refdes for item in fitted_new(state, found)}
+    rows += [
+        WorkRow(item.refdes, _fate_words(state.strip[item.refdes] or item.fate, item.refdes in new), item.why)
+        for item in found.strip
+        if item.refdes in state.strip and item.part not in remade
+    ]
+    rows += [
+        WorkRow(f"{j.a} to {j.b}", f"Wire added on {j.net}", "The copper between was eaten through.")
+        for j in state.jumpers
+    ]
+    return tuple(rows)
+
+
+def _fate_words(fate: str, new: bool) -> str:
+    return {"refit": "Taken off, cleaned, put back", "test": "Taken off, tested, put back"}.get(
+        fate, "Replaced by a new one" if new else "Taken off"
+    )
+
+
+def _reading_row(board: Board, found: Assessment, reading: ReadingLine) -> ReadingRow:
+    net = board.index.place(reading.a).net
+    does = next((touched.does for touched in found.touch.nets if touched.net == net), "")
+    measured = "OL" if reading.ohms is None else f"{reading.ohms:g} Ω"
+    if reading.ohms is None:
+        word = "open, bridged by a wire" if net in found.copper.proven else "open"
+    else:
+        word = "good" if net in found.copper.proven else "measured"
+    return ReadingRow(net, reading.a, reading.b, does, measured, word)
+
+
+def _tests(state: JobState, found: Assessment) -> tuple[ProofRow, ...]:
+    rows = []
+    for proof in found.proofs:
+        if line := state.evidence.get(proof.id):
+            rows.append(ProofRow(proof.title, proof.setup, "passed" if line.passed else "failed", line.note))
+    return tuple(rows)
+
+
+def _open_words(item: dict[str, object]) -> str:
+    touched = item["why_touched"]
+    why = "; ".join(str(w.get("note") or w.get("why")) for w in touched) if isinstance(touched, list) else ""
+    return f"{item['item']}: {why or item['reason']}"
