@@ -142,6 +142,50 @@ def test_other_chips_on_the_kept_supply_are_named(keep_board, library, touch_of)
     assert "U9 also hang" in check(offered(board, library, touch_of())["supercapacitor-BT1"], "hold-up").note
 
 
+def test_feed_diode_raises_the_voltage_at_which_the_memory_forgets(keep_board, library, touch_of):
+    """Fed only through a Schottky, the capacitor must stay 0.32 V above the memory's 2 V (BAT85 data sheet)."""
+    nets = {
+        "VKEEP": "D1.1 D7.1 U2.22",
+        "BATT": "D7.2 R1.2 BT1.1",
+        "CHARGE": "R1.1 D8.1",
+        "+5V": "U1.8 D1.2 D8.2 R2.1 R3.1 C2.1",
+    }
+    board = keep_board()
+    board = replace(board, parts=(*board.parts, Part("D7", "schottky"), Part("D8", "diode")))
+
+    remedy = offered(without(board, nets=nets), library, touch_of())["supercapacitor-BT1"]
+
+    assert "to 2.32 V" in check(remedy, "hold-up").source
+    assert check(remedy, "charge path").value == "D8, R1, 100 Ω"
+
+
+def test_power_schottky_is_counted_with_its_own_leakage(keep_board, library, touch_of):
+    """1N5817 class, 1 mA at rated voltage (from memory): a trap that empties any small capacitor."""
+    board = keep_board()
+    board = replace(
+        board, parts=tuple(replace(p, value="1N5817") if p.refdes == "D1" else p for p in board.parts)
+    )
+
+    found = check(offered(board, library, touch_of())["supercapacitor-BT1"], "hold-up")
+
+    assert not found.ok
+    assert "1N5817 class" in found.note
+
+
+def test_two_charge_resistors_side_by_side_count_the_smaller(keep_board, library, touch_of):
+    """The least resistance sets the peak current."""
+    board = keep_board()
+    board = replace(board, parts=(*board.parts, Part("R9", "resistor", "1k"), Part("R8", "resistor", "10")))
+    nets = {"VKEEP": "D1.1 R1.1 U2.22 R9.1 R8.1", "BATT": "R1.2 BT1.1 R9.2", "DEAD": "R8.2"}
+
+    assert (
+        check(
+            offered(without(board, nets=nets), library, touch_of())["supercapacitor-BT1"], "charge path"
+        ).value
+        == "D1, R1, 100 Ω"
+    )
+
+
 def test_changes_are_the_cell_and_the_kept_nets(keep_board, library, touch_of):
     """What must be proven again."""
     remedy = offered(keep_board(), library, touch_of())["supercapacitor-BT1"]
@@ -332,6 +376,13 @@ def test_board_with_a_supervisor_needs_no_second(keep_board, library, touch_of):
     """What is there already is not offered."""
     board = keep_board()
     board = replace(board, parts=(*board.parts, Part("U7", "supervisor-low")))
+
+    assert "reset-supervisor" not in offered(board, library, touch_of())
+
+
+def test_cpu_without_reset_on_a_net_is_passed_over(keep_board, library, touch_of):
+    """A reset pin that is joined to nothing is no section."""
+    board = without(keep_board(), nets={"/RESET": "Q1.3 R2.2"})
 
     assert "reset-supervisor" not in offered(board, library, touch_of())
 

@@ -90,7 +90,7 @@ class Flow:
 
     def signal(self, net: str) -> bool:
         """Whether ``net`` can carry a signal: it exists and is no rail or ground."""
-        return bool(net) and net not in self.supply_nets
+        return net in self.board.nets and net not in self.supply_nets
 
     def across(self, pin: PinRef) -> PinRef | None:
         """The other end of a series part (resistor, diode, fuse, coil, switch, one of a network), or None."""

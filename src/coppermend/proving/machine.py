@@ -93,15 +93,7 @@ def _outputs(circuit: Circuit, role: str) -> list[Proof]:
 
 def _is_input(circuit: Circuit, net: str) -> bool:
     """Whether the board only reads a net: nothing active drives it, something active follows it."""
-    return not any(_drives_only(circuit, p) for p in circuit.flow.drivers(net)) and bool(
-        circuit.flow.readers(net)
-    )
-
-
-def _drives_only(circuit: Circuit, pin: PinRef) -> bool:
-    """An output for certain; the port of an interface chip may be either, and counts where it alone is active."""
-    spec = circuit.flow.spec(pin)
-    return spec is not None and spec.direction != "in"
+    return not circuit.flow.drivers(net) and bool(circuit.flow.readers(net))
 
 
 def _displays(circuit: Circuit) -> list[Proof]:
