@@ -1,14 +1,19 @@
-"""A record in a temporary folder, a job in it, and a small board."""
+"""A record in a temporary folder, a job in it, and small boards."""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from coppermend.board.model import Board, Part, PinRef, Track, Via
+from coppermend.board.model import Board, Part, PinRef, Rail, Track, Via
+from coppermend.board.packages import with_package_pads
+from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.job.store import Store
 
 AT = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
@@ -43,3 +48,45 @@ def board() -> Board:
         vias=(Via("V1", "N1", 10, 5, 0.8),),
         tracks=(Track("N1", "top", 5, 5, 20, 5, 0.5),),
     )
+
+
+_PARTS = (
+    Part("BT1", "battery-nicd-3.6v", "3.6V", 8, 52, 0, "top", "memory", "BAT-BARREL"),
+    Part("D1", "diode", "1N4148", 10, 40, 0, "top", "memory", "AXIAL-7.62"),
+    Part("R1", "resistor", "10k", 10, 34, 0, "top", "memory", "AXIAL-10.16"),
+    Part("U1", "7404", "74LS04", 30, 48, 0, "top", "logic", "DIP-14", True),
+    Part("U2", "7400", "74LS00", 55, 48, 0, "top", "logic", "DIP-14"),
+    Part("C1", "electrolytic", "100u", 60, 15, 0, "top", "supply", "RADIAL-POL-5.08"),
+    Part("J1", "header", "", 20, 16, 0, "top", "supply", "HDR-1x4-2.54"),
+)
+_NETS = {
+    "+5V": "J1.1 C1.1 U1.14 U2.14 U2.2 R1.1", "GND": "J1.2 C1.2 U1.7 U2.7 BT1.2", "VBAT": "BT1.1 D1.2",
+    "VRAM": "D1.1 R1.2", "IN": "J1.3 U1.1", "MID": "U1.2 U2.1", "OUT": "U2.3 J1.4",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def small() -> Board:
+    """A board that works: battery and diode, a socketed inverter into a gate, a header, straight tracks."""
+    nets = {net: tuple(PinRef.parse(pin) for pin in pins.split()) for net, pins in _NETS.items()}
+    bare = Board("Small", 80, 60, parts=_PARTS, nets=nets, rails=(Rail("+5V", 5.0),))
+    at = {pad.ref: (pad.x_mm, pad.y_mm) for pad in with_package_pads(bare).pads}
+    runs = [(net, a, b) for net, pins in nets.items() for a, b in pairwise(pins)]
+    return dataclasses.replace(
+        bare, tracks=tuple(Track(net, "bottom", *at[a], *at[b], 0.5) for net, a, b in runs)
+    )
+
+
+@pytest.fixture(scope="session")
+def library() -> PartLibrary:
+    """The part types that come with the program."""
+    return standard_library()
+
+
+@pytest.fixture
+def leak() -> dict[str, Any]:
+    """Heavy damage over battery, diode and one row of the inverter's pins."""
+    ring = [[2, 36], [33, 36], [33, 58], [2, 58], [2, 36]]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    feature = {"type": "Feature", "properties": {"severity": 0.8}, "geometry": shape}
+    return {"type": "FeatureCollection", "features": [feature]}
