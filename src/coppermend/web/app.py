@@ -1,0 +1,97 @@
+"""The web application: routes, guard, error pages. Opens the record once; decides nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import JSONResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from coppermend import __version__
+from coppermend.errors import CoppermendError
+from coppermend.web import actions, api, bench, boards, files, jobs, papers, receiving, stages
+from coppermend.web.desk import Desk, desk_of
+from coppermend.web.pages import WhoMissing, page, status_of
+from coppermend.web.security import MOST_BYTES, Guard
+
+_STATIC = Path(__file__).parent / "static"
+_ROUTERS = (bench, jobs, receiving, actions, papers, stages, boards, files, api)
+
+
+def create_app(
+    data_folder: Path, *, shop: str = "", bench_url: str = "", most_bytes: int = MOST_BYTES
+) -> FastAPI:
+    """The bench over the record in ``data_folder``, created when there is none.
+
+    Args:
+        data_folder: Where record and attachments live.
+        shop: Name of the shop, for the head of pages and papers.
+        bench_url: Address under which others reach this bench; the tag's code then opens the job.
+        most_bytes: Largest request taken [bytes].
+
+    Raises:
+        RecordError: If the record cannot be opened.
+    """
+    desk = Desk.open(data_folder, shop, bench_url)
+
+    @asynccontextmanager
+    async def closing(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        desk.store.close()
+
+    app = FastAPI(
+        title="Coppermend bench", version=__version__, lifespan=closing, docs_url=None, redoc_url=None
+    )
+    app.state.desk = desk
+    app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
+    app.add_middleware(Guard, most_bytes=most_bytes)
+    app.mount("/static", StaticFiles(directory=_STATIC), name="static")
+    for module in _ROUTERS:
+        app.include_router(module.router)
+    app.add_exception_handler(CoppermendError, _refused)
+    app.add_exception_handler(WhoMissing, _ask_who)
+    app.add_exception_handler(RequestValidationError, _malformed)
+    app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(Exception, _fault)
+    return app
+
+
+def _answer(request: Request, status: int, text: str) -> Response:
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": text}, status)
+    return page(request, "error.html", status=status, text=text)
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, CoppermendError)
+    return _answer(request, status_of(error), str(error))
+
+
+def _ask_who(request: Request, error: Exception) -> Response:
+    assert isinstance(error, WhoMissing)
+    desk_of(request)
+    return page(request, "who.html", status=400, sent=error.form)
+
+
+def _malformed(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    first = error.errors()[0]
+    place = ".".join(str(step) for step in first["loc"])
+    return _answer(request, 400, f"{place}: {first['msg']}")
+
+
+def _http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    text = "There is no such page." if error.status_code == 404 else str(error.detail)
+    return _answer(request, error.status_code, text)
+
+
+def _fault(request: Request, error: Exception) -> Response:
+    text = "The program made a mistake with this request. Everything acknowledged before is kept."
+    return _answer(request, 500, f"{text} ({type(error).__name__})")

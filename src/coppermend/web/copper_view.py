@@ -1,0 +1,43 @@
+"""The copper stage's page: which probe comes next, what was read, which jumpers are proposed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from coppermend.copper.plan import Probe
+from coppermend.web.desk import Job
+from coppermend.web.drawing import probe_overlays, stage_overlays
+
+BEEPER = "beeper"
+
+
+def copper_view(job: Job, wanted: str) -> dict[str, Any]:
+    """Context of the copper page: ``current`` is the probe asked for, else the first that is left."""
+    if job.found is None or job.board is None:
+        return {"current": None, "ahead": (), "overlays": (), "last": None}
+    ahead = job.found.copper.probes
+    current = next((p for p in ahead if p.id == wanted), ahead[0] if ahead else None)
+    overlays = stage_overlays(job, "refit")
+    view: dict[str, Any] = {"current": current, "ahead": ahead, "last": _last_reading(job)}
+    if current is None:
+        return {**view, "overlays": overlays}
+    shown = probe_overlays(job.board, current.net, current.a, current.b)
+    return {**view, "overlays": (*overlays, *shown), "side": "bottom" if current.side == "bottom" else "top"}
+
+
+def find_probe(job: Job, a: str, b: str) -> Probe | None:
+    """The planned probe between two points, if there is one."""
+    probes = job.found.copper.probes if job.found else ()
+    return next((p for p in probes if {p.a, p.b} == {a, b}), None)
+
+
+def _last_reading(job: Job) -> int | None:
+    """The last reading or jumper that counts, for undo."""
+    return next(
+        (
+            e.seq
+            for e in reversed(job.entries)
+            if e.kind in ("reading", "jumper") and e.seq not in job.state.voided
+        ),
+        None,
+    )

@@ -1,0 +1,122 @@
+"""What the pages work on: the store, the part types, and what is worth remembering between requests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from fastapi import Request
+
+from coppermend.board.check import check_board
+from coppermend.board.draw import draw_board
+from coppermend.board.finding import Finding
+from coppermend.board.model import Board, Layer
+from coppermend.board.packages import with_package_pads
+from coppermend.board.parttypes import PartLibrary, standard_library
+from coppermend.board.roles import NetRole, net_roles
+from coppermend.errors import CoppermendError
+from coppermend.job.assess import Assessment, assess
+from coppermend.job.entry import Entry
+from coppermend.job.state import JobState, fold
+from coppermend.job.store import Store
+
+_JOBS_REMEMBERED, _BOARDS_REMEMBERED = 64, 16
+
+
+@dataclass(frozen=True)
+class Job:
+    """One job as a page sees it; ``board`` and ``found`` are None until a board is chosen.
+
+    ``trouble`` says why the board could not be assessed, for example after a damaged area of another board.
+    """
+
+    state: JobState
+    entries: tuple[Entry, ...]
+    board: Board | None = None
+    found: Assessment | None = None
+    trouble: str = ""
+
+    @property
+    def number(self) -> str:
+        """The job's number as printed."""
+        return self.state.number
+
+    @property
+    def sha256(self) -> str:
+        """The board's archive; "" without a board."""
+        return self.state.board.sha256 if self.state.board else ""
+
+    def entry(self, seq: int) -> Entry | None:
+        """The entry numbered ``seq``, if there is one."""
+        return self.entries[seq - 1] if 1 <= seq <= len(self.entries) else None
+
+
+class Desk:
+    """The open record with what is computed from it; safe for threads."""
+
+    def __init__(self, store: Store, library: PartLibrary, shop: str = "", bench_url: str = "") -> None:
+        self.store, self.library, self.shop, self.bench_url = store, library, shop, bench_url
+        self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
+        self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
+        self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)
+        self.roles = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._roles)
+        self.findings = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._findings)
+
+    @classmethod
+    def open(cls, data_folder: Path, shop: str = "", bench_url: str = "") -> Desk:
+        """The desk over the record in ``data_folder``, which is created when there is none."""
+        return cls(Store.open(data_folder), standard_library(), shop, bench_url)
+
+    def job(self, number: str) -> Job:
+        """A job, its board, and what follows from them.
+
+        Raises:
+            UnknownName: If there is no such job.
+            InputError: If the number is malformed.
+        """
+        entries = self.store.entries(number)
+        state = fold(entries)
+        if state.board is None:
+            return Job(state, entries)
+        board = self.board(state.board.sha256)
+        found, trouble = self._assessed(_Key(state, state.number, state.seq, state.board.sha256))
+        return Job(state, entries, board, found, trouble)
+
+    def _assess(self, key: _Key) -> tuple[Assessment | None, str]:
+        try:
+            return assess(self.board(key.board), self.library, key.state), ""
+        except CoppermendError as error:  # the record stays readable whatever it holds
+            return None, str(error)
+
+    def _board(self, sha256: str) -> Board:
+        return with_package_pads(self.store.board(sha256))
+
+    def _draw(self, sha256: str, side: Layer) -> str:
+        return draw_board(self.board(sha256), side=side, library=self.library, prefix=side)
+
+    def _roles(self, sha256: str) -> dict[str, NetRole]:
+        return net_roles(self.board(sha256), self.library)
+
+    def _findings(self, sha256: str) -> tuple[Finding, ...]:
+        return check_board(self.board(sha256), self.library)
+
+
+class _Key:
+    """A job's state as a cache key: the same job, number of entries and board give the same answer."""
+
+    def __init__(self, state: JobState, number: str, seq: int, board: str) -> None:
+        self.state, self.board = state, board
+        self._key = (number, seq, board)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Key) and self._key == other._key
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk of the running bench."""
+    desk: Desk = request.app.state.desk
+    return desk

@@ -1,0 +1,112 @@
+"""The board drawing as a page shows it: both sides, and what a stage lays over them. Judges nothing."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import shapely
+from markupsafe import Markup
+
+from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE
+from coppermend.board.draw import Overlay
+from coppermend.board.draw_overlays import overlay_layer, patterns
+from coppermend.board.draw_svg import Frame
+from coppermend.board.model import Board, Layer
+from coppermend.web.desk import Desk, Job
+
+_VIEW_BOX = re.compile(r'viewBox="([^"]+)"')
+_SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
+SIDES: tuple[Layer, Layer] = ("top", "bottom")
+_WORDS = {
+    "damage": "damage", "touched": "touched parts", "strip": "comes off", "probe": "probe",
+    "jumper": "jumpers", "net": "net",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One side: its view box, its frame on the board, and the overlays as SVG content."""
+
+    side: Layer
+    view_box: str
+    width_mm: float
+    height_mm: float
+    frame: Frame
+    overlays: Markup
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Everything the drawing macro needs; ``layers`` are (kind, words) of the overlays that can be hidden."""
+
+    sha256: str
+    board: Board
+    sheets: tuple[Sheet, ...]
+    side: Layer
+    layers: tuple[tuple[str, str], ...]
+
+
+def drawing_of(desk: Desk, sha256: str, overlays: Sequence[Overlay] = (), side: Layer = "top") -> Drawing:
+    """The drawing of a kept board with ``overlays`` on both sides, ``side`` shown first."""
+    board = desk.board(sha256)
+    kinds = dict.fromkeys(overlay.kind for overlay in overlays)
+    layers = tuple((kind, _WORDS[kind]) for kind in kinds if kind in _WORDS)
+    sheets = tuple(_sheet(desk, sha256, board, one, overlays) for one in SIDES)
+    return Drawing(sha256, board, sheets, side, layers)
+
+
+def _sheet(desk: Desk, sha256: str, board: Board, side: Layer, overlays: Sequence[Overlay]) -> Sheet:
+    found = _VIEW_BOX.search(desk.drawing(sha256, side))
+    assert found is not None  # draw_board always writes one
+    _, _, width, height = map(float, found[1].split())
+    frame, prefix = Frame.of(board, side), f"over-{side}"
+    content = patterns(prefix, {o.kind for o in overlays}) + overlay_layer(board, frame, prefix, overlays)
+    return Sheet(side, found[1], width, height, frame, Markup(content))  # draw_overlays escapes names
+
+
+def stage_overlays(job: Job, stage: str) -> tuple[Overlay, ...]:
+    """What the drawing of a stage shows besides the damage."""
+    if job.board is None or job.found is None:
+        return ()
+    found, state = job.found, job.state
+    made = [*damage_overlays(job)]
+    if stage in ("inspect", "isolate", ""):
+        made += _parts("touched", (part.refdes for part in found.touch.parts), job.board)
+    if stage in ("plan", "strip"):
+        left = (item for item in found.strip if not item.socket and item.refdes not in state.strip)
+        made += _parts("strip", (item.part for item in left), job.board)
+    if stage in ("copper", "refit", "prove", "return", ""):
+        made += [Overlay("jumper", (j.a, j.b)) for j in state.jumpers if _known(job.board, j.a, j.b)]
+    return tuple(made)
+
+
+def damage_overlays(job: Job) -> Iterator[Overlay]:
+    """The damaged area, one overlay a grade, light first so that heavy lies on top."""
+    assert job.found is not None
+    order = ("light", "moderate", "heavy")
+    for grade, wkt in sorted(job.found.touch.areas, key=lambda area: order.index(area[0])):
+        yield Overlay("damage", shape=shapely.from_wkt(wkt), severity=_SEVERITY[grade])
+
+
+def probe_overlays(board: Board, net: str, a: str, b: str) -> tuple[Overlay, ...]:
+    """A net, and the probe on it with its ends lettered."""
+    on_net = [Overlay("net", (net,))] if net in board.nets else []
+    if not _known(board, a, b):
+        return tuple(on_net)
+    return (*on_net, Overlay("probe", (a, b), label="A"), Overlay("probe", (b,), label="B"))
+
+
+def _parts(kind: str, refdes: Iterable[str], board: Board) -> list[Overlay]:
+    known = dict.fromkeys(name for name in refdes if name in board.index.parts)
+    return [Overlay(kind, (name,)) for name in known]  # type: ignore[arg-type]
+
+
+def _known(board: Board, *points: str) -> bool:
+    return all(p in board.index.vias or _is_pad(board, p) for p in points)
+
+
+def _is_pad(board: Board, point: str) -> bool:
+    refdes, _, pin = point.rpartition(".")
+    return any(pad.pin == pin for pad in board.index.pads_of_part[refdes])

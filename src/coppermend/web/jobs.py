@@ -1,0 +1,115 @@
+"""Jobs: opening one, its overview, its record, and what can be added at any stage."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from coppermend.errors import CoppermendError
+from coppermend.job.validate import FIELDS
+from coppermend.web.desk import Desk, Job, desk_of
+from coppermend.web.drawing import drawing_of, stage_overlays
+from coppermend.web.forms import Form, SentForm
+from coppermend.web.keeping import keep
+from coppermend.web.pages import author, page, see
+from coppermend.web.stages import job_context
+
+router = APIRouter(include_in_schema=False)
+HEADER = tuple(FIELDS["job"])
+
+
+@router.get("/jobs/new")
+def ask_new_job(request: Request) -> Response:
+    """The form that opens a job."""
+    return page(request, "new_job.html", boards=desk_of(request).store.boards())
+
+
+@router.post("/jobs/new")
+def open_job(request: Request, form: SentForm) -> Response:
+    """Open a job, with its board when one was chosen."""
+    desk, who = desk_of(request), author(request, form)
+    try:
+        chosen = _chosen_board(desk, form.text("board"))
+        number = desk.store.new_job(header_of(form), who=who)
+        if chosen:
+            desk.store.append(number, "board", "receive", chosen, who=who)
+    except CoppermendError as error:
+        boards = desk.store.boards()
+        return page(request, "new_job.html", status=400, boards=boards, error=str(error), typed=form)
+    return see(f"/jobs/{number}/receive", form, kept=1)
+
+
+def header_of(form: Form) -> dict[str, str]:
+    """The header fields that the form sent."""
+    return {name: form.text(name) for name in HEADER if name in form.texts}
+
+
+def _chosen_board(desk: Desk, sha256: str) -> dict[str, str] | None:
+    return {"name": desk.store.board(sha256).name, "sha256": sha256} if sha256 else None
+
+
+@router.get("/jobs/{number}")
+def show_job(request: Request, number: str) -> Response:
+    """Where the job stands, and what comes next."""
+    desk = desk_of(request)
+    job = desk.job(number)
+    if job.number != number:
+        return RedirectResponse(f"/jobs/{job.number}", status_code=307)
+    drawing = drawing_of(desk, job.sha256, stage_overlays(job, "")) if job.sha256 else None
+    return page(request, "job.html", **job_context(request, job, job.state.stage), drawing=drawing)
+
+
+@router.get("/jobs/{number}/record")
+def show_record(request: Request, number: str) -> Response:
+    """Every entry, newest first, each with its undo."""
+    job = desk_of(request).job(number)
+    return page(request, "record.html", **job_context(request, job, job.state.stage))
+
+
+@router.get("/jobs/{number}/record.json")
+def export_record(request: Request, number: str) -> Response:
+    """The whole record as a file."""
+    document = desk_of(request).store.export_job(number)
+    text = json.dumps(document, ensure_ascii=False, indent=2)
+    name = f'attachment; filename="job-{document["number"]}.json"'
+    return Response(text, media_type="application/json", headers={"Content-Disposition": name})
+
+
+@router.post("/jobs/{number}/header")
+def correct_header(request: Request, number: str, form: SentForm) -> Response:
+    """Correct customer, machine, complaint and the like."""
+    return keep(request, number, "receive", "job", form, lambda _: header_of(form))
+
+
+@router.post("/jobs/{number}/note")
+def add_note(request: Request, number: str, form: SentForm) -> Response:
+    """Note something at any stage."""
+    return keep(request, number, form.text("stage"), "note", form, lambda _: {"text": form.text("text")})
+
+
+@router.post("/jobs/{number}/stage")
+def go_on(request: Request, number: str, form: SentForm) -> Response:
+    """Say that the job stands at another stage now, and show it."""
+    wanted = form.text("stage")
+    here = form.text("here") or wanted
+    return keep(request, number, here, "stage", form, lambda _: {"stage": wanted}, show=wanted)
+
+
+@router.post("/jobs/{number}/void")
+def undo(request: Request, number: str, form: SentForm) -> Response:
+    """Undo an entry: it stays in the record and no longer counts."""
+    here = form.text("stage") or "receive"
+    show = "record" if form.text("back") == "record" else here
+    return keep(request, number, here, "void", form, _void(form), show=show)
+
+
+def _void(form: Form) -> Callable[[Job], Mapping[str, Any]]:
+    def body(_: Job) -> dict[str, Any]:
+        why = form.text("why")
+        return {"seq": form.number("seq"), **({"why": why} if why else {})}
+
+    return body

@@ -1,0 +1,55 @@
+"""One way to keep an entry that a form sent: append, then go back to the page; or show the page with what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from fastapi import Request
+from starlette.responses import Response
+
+from coppermend.errors import CoppermendError
+from coppermend.job.entry import STAGES
+from coppermend.job.validate import check_stage
+from coppermend.web.desk import Job, desk_of
+from coppermend.web.forms import Form
+from coppermend.web.pages import author, see, status_of
+from coppermend.web.stages import stage_page
+
+Body = Callable[[Job], Mapping[str, Any]]
+
+
+def keep(
+    request: Request, number: str, stage: str, kind: str, form: Form, body: Body, *, show: str = "",
+    anchor: str = "", expect_seq: int | None = None, **query: object,
+) -> Response:  # fmt: skip
+    """Append an entry of ``kind`` and show a page of the job with a notice of it.
+
+    Args:
+        request: The post.
+        number: The job.
+        stage: The stage that the entry belongs to; its page is shown, unless ``show`` names another.
+        kind: Kind of the entry.
+        form: What was sent; if it is refused the page comes back with it.
+        body: Makes the entry's body from the job; may raise ``InputError``.
+        show: Stage or "record" to show instead.
+        anchor: Where on that page.
+        expect_seq: The last entry that the writer has seen, where that matters.
+        query: Further words of the page's address.
+    """
+    check_stage(stage)
+    desk = desk_of(request)
+    job = desk.job(number)
+    who = author(request, form)
+    try:
+        entry = desk.store.append(job.number, kind, stage, body(job), who=who, expect_seq=expect_seq)
+    except CoppermendError as error:
+        return refused(request, job, stage, form, error)
+    target = show if show in (*STAGES, "record") else stage
+    return see(f"/jobs/{job.number}/{target}", form, anchor=anchor, kept=entry.seq, **query)
+
+
+def refused(request: Request, job: Job, stage: str, form: Form, error: CoppermendError) -> Response:
+    """The page again, with what is wrong and what was typed."""
+    status = 409 if status_of(error) == 409 else 400
+    return stage_page(request, job, stage, error=str(error), typed=form, status=status)

@@ -1,0 +1,70 @@
+"""Return tag and return report, made on request and kept with the job."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from coppermend.errors import CoppermendError, InputError
+from coppermend.job.state import JobState
+from coppermend.job.store import now
+from coppermend.papers.contents import report_content, tag_content
+from coppermend.papers.report import Paper, Picture, report_pdf
+from coppermend.papers.tag import tag_pdf
+from coppermend.web.desk import Desk, Job, desk_of
+from coppermend.web.files import shown_type
+from coppermend.web.forms import Form, SentForm
+from coppermend.web.keeping import refused
+from coppermend.web.pages import author, day, see
+from coppermend.web.photos import scaled_jpeg
+
+router = APIRouter(include_in_schema=False)
+_PAPERS: dict[str, Paper] = {"a4": "a4", "us-letter": "us-letter"}
+_MOST_PHOTOS, _PHOTO_PX = 6, 1400
+
+
+@router.post("/jobs/{number}/paper")
+def make_paper(request: Request, number: str, form: SentForm) -> Response:
+    """Make the tag or the report from the record as it stands, and keep it."""
+    desk = desk_of(request)
+    job, who = desk.job(number), author(request, form)
+    try:
+        what, name, data = _made(desk, job, form, who)
+        sha256 = desk.store.attach(data, name, "application/pdf")
+        body = {"what": what, "sha256": sha256, "name": name}
+        entry = desk.store.append(job.number, "paper", "return", body, who=who)
+    except CoppermendError as error:
+        return refused(request, job, "return", form, error)
+    return see(f"/jobs/{job.number}/return", form, anchor="papers", kept=entry.seq)
+
+
+def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
+    """What it is, its file name and the PDF.
+
+    Raises:
+        InputError: If the job has no assessed board, or the form asks for something else.
+    """
+    what, paper, state = form.text("what"), form.text("paper", "a4"), job.state
+    if job.found is None or job.board is None:
+        raise InputError("papers need a board", expected="a board, chosen at receive")
+    if paper not in _PAPERS:
+        raise InputError(f"paper {paper[:40]!r}", expected=" or ".join(_PAPERS))
+    facts = (job.board, desk.library, state, job.found)
+    words = {"who": who, "date": day(now()), "shop": desk.shop, "bench_url": desk.bench_url}
+    if what == "tag":
+        return what, f"tag-{state.number}.pdf", tag_pdf(tag_content(*facts, **words))
+    if what == "report":
+        report = report_content(*facts, **words, photos=_photos(desk, state))
+        return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
+    raise InputError(f"paper called {what[:40]!r}", expected="tag or report")
+
+
+def _photos(desk: Desk, state: JobState) -> list[Picture]:
+    """The first photos of the job, as far as they can be decoded."""
+    pictures = []
+    for line in state.photos[:_MOST_PHOTOS]:
+        data = desk.store.attachment(line.sha256)
+        if shown_type(data):  # HEIC and the like stay in the record and cannot be set on paper
+            name, caption = f"photo-{line.seq}.jpg", line.words or line.name
+            pictures.append(Picture(name, scaled_jpeg(data, _PHOTO_PX, line.name), caption))
+    return pictures

@@ -1,0 +1,61 @@
+"""The page of each of the nine stages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from coppermend.board.cautions import cautions_for
+from coppermend.errors import UnknownName
+from coppermend.job.entry import STAGES
+from coppermend.web.desk import Job, desk_of
+from coppermend.web.drawing import drawing_of
+from coppermend.web.forms import Form
+from coppermend.web.pages import page
+from coppermend.web.views import stage_view
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/jobs/{number}/{stage}")
+def show_stage(request: Request, number: str, stage: str) -> Response:
+    """One stage of a job."""
+    if stage not in STAGES:
+        raise UnknownName("page", stage, f"job {number}", f"one of {', '.join(STAGES)}")
+    job = desk_of(request).job(number)
+    if job.number != number:
+        return RedirectResponse(f"/jobs/{job.number}/{stage}", status_code=307)
+    return stage_page(request, job, stage)
+
+
+def stage_page(
+    request: Request, job: Job, stage: str, *, error: str | None = None, typed: Form | None = None,
+    status: int = 200,
+) -> Response:  # fmt: skip
+    """The page of a stage, perhaps with what was wrong about the last post."""
+    desk = desk_of(request)
+    view = stage_view(desk, job, stage, dict(request.query_params))
+    overlays, side = view.pop("overlays"), view.pop("side")
+    drawing = drawing_of(desk, job.sha256, overlays, side) if job.sha256 else None
+    context = {**job_context(request, job, stage), **view, "here": stage, "drawing": drawing, "error": error}
+    return page(request, f"stages/{stage}.html", status=status, typed=typed or Form(), **context)
+
+
+def job_context(request: Request, job: Job, stage: str) -> dict[str, Any]:
+    """What every page of a job shows: the job, its progress, the stage's cautions, the last entry kept."""
+    progress = {p.stage: p for p in job.found.progress} if job.found else {}
+    return {
+        "job": job, "state": job.state, "found": job.found, "stage": stage, "here": "",
+        "progress": progress, "cautions": cautions_for(stage), "notice": _notice(request, job),
+    }  # fmt: skip
+
+
+def _notice(request: Request, job: Job) -> dict[str, Any] | None:
+    """The entry that the last post kept, as far as the record bears it out."""
+    asked = request.query_params.get("kept", "")
+    entry = job.entry(int(asked)) if asked.isascii() and asked.isdigit() and len(asked) < 8 else None
+    if entry is None:
+        return None
+    return {"entry": entry, "can_undo": entry.seq > 1 and entry.seq not in job.state.voided}

@@ -1,0 +1,105 @@
+// Drawing the damaged area by its corners. The text field holds what will be sent; this writes it.
+const SVG = "http://www.w3.org/2000/svg";
+const WORDS = [[0.69, "heavy"], [0.43, "moderate"], [0, "light"]];
+
+const form = document.getElementById("damage-form");
+const figure = document.getElementById("drawing");
+if (form && figure) start();
+
+function start() {
+  const field = form.elements.area;
+  const told = document.getElementById("draw-told");
+  const list = document.getElementById("areas");
+  const button = (name) => form.querySelector(`[data-draw=${name}]`);
+  const draft = `draft:damage:${location.pathname}`;
+  const sheets = new Set();
+  let corners = [];
+  let drawing = false;
+
+  const features = () => {
+    try {
+      const read = JSON.parse(field.value);
+      return read.type === "FeatureCollection" && Array.isArray(read.features) ? read.features : [];
+    } catch {
+      return []; // WKT, or nothing yet
+    }
+  };
+
+  const keep = (list_) => {
+    field.value = list_.length ? JSON.stringify({ type: "FeatureCollection", features: list_ }) : "";
+    sessionStorage.setItem(draft, field.value);
+    show();
+  };
+
+  function shape(sheet, kind, points, extra = {}) {
+    const made = document.createElementNS(SVG, kind);
+    if (points) made.setAttribute("points", points.map((p) => sheet.inPicture(p).join(" ")).join(" "));
+    for (const [name, value] of Object.entries(extra)) made.setAttribute(name, value);
+    return made;
+  }
+
+  function show() {
+    for (const sheet of sheets) {
+      const layer = sheet.svg.querySelector(".tool");
+      const rings = features().flatMap((f) => (f.geometry.type === "Polygon" ? [f.geometry.coordinates[0]] : f.geometry.coordinates.map((c) => c[0])));
+      layer.replaceChildren(...rings.map((ring) => shape(sheet, "polygon", ring)));
+      if (corners.length) layer.append(shape(sheet, "polyline", corners));
+      for (const corner of corners) {
+        const [cx, cy] = sheet.inPicture(corner);
+        layer.append(shape(sheet, "circle", null, { cx, cy, r: sheet.view[2] / 90 }));
+      }
+    }
+    list.replaceChildren(...features().map(row));
+    button("close").disabled = corners.length < 3;
+    button("undo").disabled = corners.length === 0;
+    button("start").setAttribute("aria-pressed", String(drawing));
+    button("start").textContent = drawing ? "Stop drawing" : "Draw";
+    figure.classList.toggle("is-drawing", drawing);
+    told.textContent = drawing ? `${corners.length} ${corners.length === 1 ? "corner" : "corners"}${corners.length < 3 ? "; three close an area" : ""}` : "";
+  }
+
+  function row(feature, number) {
+    const item = document.createElement("li");
+    const word = WORDS.find(([least]) => (feature.properties?.severity ?? 0.75) >= least)[1];
+    const words = document.createElement("span");
+    words.textContent = `Area ${number + 1}, ${word}`;
+    const remove = document.createElement("button");
+    remove.type = "button";
+    remove.className = "small";
+    remove.textContent = "Remove";
+    remove.setAttribute("aria-label", `Remove area ${number + 1}`);
+    remove.addEventListener("click", () => keep(features().filter((_, i) => i !== number)));
+    item.append(words, remove);
+    return item;
+  }
+
+  figure.addEventListener("drawing-ready", (event) => { sheets.add(event.detail); show(); });
+  figure.addEventListener("board-tap", (event) => {
+    if (!drawing) return;
+    event.preventDefault();
+    corners.push(event.detail.map((v) => Math.round(v * 100) / 100));
+    show();
+  });
+  button("start").addEventListener("click", () => {
+    drawing = !drawing;
+    show();
+    if (drawing) figure.scrollIntoView({ block: "nearest", behavior: "smooth" });
+  });
+  button("undo").addEventListener("click", () => { corners.pop(); show(); });
+  button("close").addEventListener("click", () => close());
+
+  function close() {
+    const severity = Number(form.elements.how.value);
+    const ring = [...corners, corners[0]];
+    corners = [];
+    keep([...features(), { type: "Feature", properties: { severity }, geometry: { type: "Polygon", coordinates: [ring] } }]);
+  }
+
+  field.addEventListener("input", show);
+  form.addEventListener("submit", () => {
+    if (corners.length >= 3) close(); // what was tapped is not lost because the last press was forgotten
+    sessionStorage.removeItem(draft);
+  });
+  if (!field.value) field.value = sessionStorage.getItem(draft) ?? "";
+  show();
+}

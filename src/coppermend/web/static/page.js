@@ -1,0 +1,41 @@
+// What every page does: marks that scripts run, cleans the address, filters tables, keeps drafts, starts drawings.
+import { startDrawings } from "./drawing.js";
+
+document.documentElement.classList.add("scripted");
+
+// The notice of the last entry is shown once, not again after a reload or a bookmark.
+const address = new URL(location.href);
+if (address.searchParams.has("kept") || address.searchParams.has("added")) {
+  address.searchParams.delete("kept");
+  address.searchParams.delete("added");
+  history.replaceState(null, "", address);
+}
+
+for (const input of document.querySelectorAll("[data-filter]")) {
+  const rows = document.getElementById(input.dataset.filter).tBodies[0].rows;
+  input.addEventListener("input", () => {
+    const wanted = input.value.trim().toLowerCase();
+    for (const row of rows) row.hidden = !row.textContent.toLowerCase().includes(wanted);
+  });
+}
+
+// Text that was typed and not sent yet outlives a closed tab or an empty battery.
+for (const field of document.querySelectorAll("[data-draft]")) {
+  const key = `draft:${field.dataset.draft}`;
+  if (!field.value) field.value = localStorage.getItem(key) ?? "";
+  field.addEventListener("input", () => localStorage.setItem(key, field.value));
+  field.form.addEventListener("submit", () => localStorage.removeItem(key));
+}
+
+// A double press must not keep an entry twice.
+for (const form of document.querySelectorAll("form[method=post]")) {
+  form.addEventListener("submit", (event) => {
+    if (form.dataset.sent) event.preventDefault();
+    form.dataset.sent = "1";
+  });
+}
+addEventListener("pageshow", () => {
+  for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
+});
+
+startDrawings();

@@ -1,0 +1,117 @@
+"""What each stage's page shows, gathered from a job's state and assessment. Computes nothing of its own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from coppermend.board.atrisk import TouchedNet, TouchedPart
+from coppermend.board.draw import Overlay
+from coppermend.board.model import Layer
+from coppermend.damage.touch import touch_by_section
+from coppermend.job.history import earlier_work
+from coppermend.web.copper_view import copper_view
+from coppermend.web.desk import Desk, Job
+from coppermend.web.drawing import damage_overlays, stage_overlays
+
+Query = Mapping[str, str]
+_LARGEST_DRAWN = 40_000  # characters of GeoJSON that are worth editing by hand
+
+
+def stage_view(desk: Desk, job: Job, stage: str, query: Query) -> dict[str, Any]:
+    """Context of a stage's template, with ``overlays`` and the ``side`` that the drawing shows first."""
+    side: Layer = "bottom" if query.get("side") == "bottom" else "top"
+    overlays: tuple[Overlay, ...] = stage_overlays(job, stage)
+    return {"overlays": overlays, "side": side, **_VIEWS[stage](desk, job, query)}
+
+
+def _receive(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    state = job.state
+    earlier = earlier_work(desk.store, state.serial, state.marks, state.customer, besides=state.number)
+    return {"earlier": earlier, "boards": desk.store.boards()}
+
+
+def _inspect(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    drawn = json.dumps(job.state.damage) if job.state.damage else ""
+    editable = len(drawn) <= _LARGEST_DRAWN
+    return {"groups": sections_touched(job), "drawn": drawn if editable else "", "editable": editable}
+
+
+def _isolate(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    return {"groups": sections_touched(job)}
+
+
+def sections_touched(job: Job) -> list[tuple[str, list[TouchedPart], list[TouchedNet]]]:
+    """Section, its touched parts and its touched nets, in the board's order."""
+    if job.found is None or job.board is None:
+        return []
+    touched = job.found.touch
+    parts = {part.refdes: part for part in touched.parts}
+    nets = {net.net: net for net in touched.nets}
+    return [
+        (_title(job, group.section), [parts[p] for p in group.parts], [nets[n] for n in group.nets])
+        for group in touch_by_section(touched, job.board)
+    ]
+
+
+def _title(job: Job, section: str) -> str:
+    assert job.board is not None
+    titles = {s.name: s.title or s.name for s in job.board.sections}
+    return titles.get(section, section) or "of no section"
+
+
+def _plan(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    if job.found is None:
+        return {"offered": ()}
+    chosen = set(job.state.remedies)
+    titles = {remedy.id: remedy.title for remedy in job.found.remedies}
+    rows = [
+        (remedy, remedy.id in chosen, [titles[r] for r in remedy.excludes if r in chosen])
+        for remedy in job.found.remedies
+    ]
+    return {"offered": rows}
+
+
+def _strip(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    if job.found is None:
+        return {"rows": (), "left": 0, "besides": ()}
+    rows = [(item, job.state.strip.get(item.refdes)) for item in job.found.strip]
+    listed = {item.refdes for item in job.found.strip}
+    besides = [(name, fate) for name, fate in job.state.strip.items() if name not in listed]
+    return {"rows": rows, "left": sum(1 for _, fate in rows if fate is None), "besides": besides}
+
+
+def _refit(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    if job.found is None:
+        return {"rows": (), "left": 0}
+    rows = [(item, job.state.refit.get(item.refdes)) for item in job.found.refit]
+    return {"rows": rows, "left": sum(1 for _, note in rows if note is None)}
+
+
+def _prove(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    if job.found is None:
+        return {"cards": (), "titles": {}}
+    needed = {proof.id for proof in job.found.proofs_to_do}
+    cards = [(proof, job.state.evidence.get(proof.id), proof.id in needed) for proof in job.found.proofs]
+    titles = {proof.id: proof.title for proof in job.found.proofs}
+    return {"cards": cards, "titles": titles}
+
+
+def _return(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    return {"titles": {proof.id: proof.title for proof in job.found.proofs} if job.found else {}}
+
+
+def _copper(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
+    view = copper_view(job, query.get("probe", ""))
+    if job.found is not None:
+        roles, current = desk.roles(job.sha256), view["current"]
+        view["does"] = roles[current.net].does if current and current.net in roles else ""
+        view["overlays"] = (*damage_overlays(job), *view["overlays"])
+    return view
+
+
+_VIEWS: Mapping[str, Callable[[Desk, Job, Query], dict[str, Any]]] = {
+    "receive": _receive, "inspect": _inspect, "isolate": _isolate, "plan": _plan, "strip": _strip,
+    "copper": _copper, "refit": _refit, "prove": _prove, "return": _return,
+}  # fmt: skip
