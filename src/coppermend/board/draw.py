@@ -25,6 +25,9 @@ _MARGIN_MM = 3.0
 _CAPTION_MM = 7.0
 
 
+Box = tuple[float, float, float, float]  # left, top, width, height in the picture [mm]
+
+
 def draw_board(
     board: Board,
     *,
@@ -34,6 +37,7 @@ def draw_board(
     prefix: str = "board",
     caption: bool = True,
     show_legend: bool = False,
+    window: tuple[float, float, float, float] | None = None,
 ) -> str:
     """One side of a board as an SVG document.
 
@@ -46,6 +50,8 @@ def draw_board(
             digits, ``-`` or ``_``.
         caption: Whether name, side and a scale stand below the board.
         show_legend: Whether the kinds of overlays are explained below the board.
+        window: Left, bottom, right, top of the part that is shown [mm], for a close-up; it has no caption
+            and no legend. None shows the whole side.
 
     Returns:
         Well-formed XML with a view box in mm; groups ``outline``, ``areas``, ``copper-top``,
@@ -71,6 +77,9 @@ def draw_board(
         refdes_layer(board, frame, prefix, bodies),  # over the overlays, so that names stay legible
         labels,
     ]
+    title = f"{board.name}, {side} side"
+    if window:
+        return _document(_window_box(frame, window), frame, prefix, title, content)
     below = frame.height_mm + 1.0
     if caption:
         content.append(_caption(board, frame, prefix, below + 4.0))
@@ -79,14 +88,20 @@ def draw_board(
         samples, taken = legend(prefix, overlays, below + 3.5, frame.width_mm)
         content.append(samples)
         below += taken
-    return _document(frame, below - frame.height_mm, prefix, f"{board.name}, {side} side", content)
+    height = _MARGIN_MM + max(below, frame.height_mm + _MARGIN_MM)
+    box = (-_MARGIN_MM, -_MARGIN_MM, frame.width_mm + 2 * _MARGIN_MM, height)
+    return _document(box, frame, prefix, title, content)
 
 
-def _document(frame: Frame, below_mm: float, prefix: str, title: str, content: Sequence[str]) -> str:
-    width, height = frame.width_mm + 2 * _MARGIN_MM, frame.height_mm + _MARGIN_MM + max(below_mm, _MARGIN_MM)
-    box = " ".join(map(number, (-_MARGIN_MM, -_MARGIN_MM, width, height)))
+def _window_box(frame: Frame, window: tuple[float, float, float, float]) -> Box:
+    (x1, y1), (x2, y2) = frame.spot(window[0], window[3]), frame.spot(window[2], window[1])
+    return min(x1, x2), min(y1, y2), abs(x2 - x1), abs(y2 - y1)
+
+
+def _document(box: Box, frame: Frame, prefix: str, title: str, content: Sequence[str]) -> str:
+    width, height = box[2:]
     head = attributes(
-        xmlns="http://www.w3.org/2000/svg", viewBox=box, width=f"{number(width)}mm", height=f"{number(height)}mm",
+        xmlns="http://www.w3.org/2000/svg", viewBox=" ".join(map(number, box)), width=f"{number(width)}mm", height=f"{number(height)}mm",
         class_="board-drawing", id=prefix, role="img", data_side=frame.side, data_left_mm=frame.left_mm,
         data_bottom_mm=frame.bottom_mm, data_width_mm=frame.width_mm, data_height_mm=frame.height_mm,
         font_family=FONT,

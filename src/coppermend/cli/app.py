@@ -1,4 +1,4 @@
-"""The command tree and the way it ends: 0 ok, 1 the answer is "no", 2 bad input with one line on stderr."""
+"""The command tree and the way it ends: 0 ok, 1 "no", 2 bad input with one line on stderr, 3 our fault."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def root(version: bool = typer.Option(False, "--version", help="Say the version 
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit status and lets only bugs escape as exceptions."""
+    """Run one command; returns the exit status."""
     try:
         return int(app(arguments, standalone_mode=False) or 0)
     except (CoppermendError, typer.TyperException) as error:
@@ -52,6 +52,16 @@ def run(arguments: Sequence[str] | None = None) -> int:
         # The reader of our output has left (head, less); nothing more can be said to it.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except Exception as fault:
+        if os.environ.get("COPPERMEND_TRACE"):
+            raise
+        kind = type(fault).__name__
+        print(
+            f"coppermend: a fault of the program, not of your input: {kind}: {fault}. "
+            "What was acknowledged is kept; set COPPERMEND_TRACE=1 to see where it happened",
+            file=sys.stderr,
+        )
+        return 3
 
 
 def main() -> None:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from pathlib import Path
 from typing import Annotated
 
 import typer
+import uvicorn
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from coppermend.cli.jobs import DataOption
 from coppermend.cli.output import JsonFlag, console, emit, say, table
 from coppermend.demo.job import SampleResult, run_sample
 from coppermend.job.entry import STAGES, Stage
+from coppermend.job.home import DATA_VARIABLE
 
 _HOST, _PORT = "127.0.0.1", 8390
 
@@ -80,12 +83,10 @@ def serve(
     port: Annotated[int, typer.Option(min=1, max=65535)] = _PORT,
 ) -> int:
     """The bench, in a browser."""
-    # Only this command needs the web server; the others start half a second sooner without it.
-    import uvicorn  # noqa: PLC0415
-
-    from coppermend.web.app import create_app  # noqa: PLC0415
-
-    app = create_app(data)
+    # Pages and commands are siblings: the server is told by name what to run, and where the record is.
+    os.environ[DATA_VARIABLE] = str(data)
     print(f"The bench is open at http://{host}:{port}/  (stop with Ctrl-C)", file=sys.stderr, flush=True)
-    uvicorn.run(app, host=host, port=port, log_level="warning")
+    uvicorn.run(
+        "coppermend.web.app:app_from_environment", factory=True, host=host, port=port, log_level="warning"
+    )
     return 0

@@ -5,7 +5,6 @@ from __future__ import annotations
 import getpass
 import json
 import mimetypes
-import os
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -22,6 +21,7 @@ from coppermend.job.entry import STAGES
 from coppermend.job.export import format_log
 from coppermend.job.files import write_atomically
 from coppermend.job.history import earlier_work
+from coppermend.job.home import default_data
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
 from coppermend.papers.contents import report_content, tag_content
@@ -29,14 +29,6 @@ from coppermend.papers.report import Paper, report_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
 
 app = typer.Typer(help="Jobs: open, list, show, log, tag, report.", no_args_is_help=True)
-
-
-def default_data() -> Path:
-    """Where the record lives unless told otherwise: COPPERMEND_DATA, else the user's data folder."""
-    if chosen := os.environ.get("COPPERMEND_DATA"):
-        return Path(chosen)
-    base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
-    return Path(base) / "coppermend"
 
 
 def _user() -> str:

@@ -114,7 +114,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
     copper, copper_notes = _copper(facts, touched, lists, state)
     power = _power(facts, state)
     judged = gate(
-        _concerns(touched, lists),
+        _concerns(facts.board, touched, lists),
         facts.proofs,
         _evidence(state),
         copper.proven,
@@ -177,10 +177,11 @@ def _evidence(state: JobState) -> Mapping[str, Evidence]:
     return {name: Evidence(name, line.passed, line.note) for name, line in state.evidence.items()}
 
 
-def _concerns(touched: Touch, lists: WorkLists) -> tuple[Concern, ...]:
+def _concerns(board: Board, touched: Touch, lists: WorkLists) -> tuple[Concern, ...]:
     return concerns_from(
         touched,
         strip_done=lists.came_off,
         refit={item.part for item in lists.refit if item.part},
         remedies={remedy.title: remedy.changes for remedy in lists.chosen},
+        board=board,
     )

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 import shapely
 
 from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE
-from coppermend.board.cautions import DEFERENCE, cautions_for, merged
+from coppermend.board.cautions import DEFERENCE, Caution, cautions_called, cautions_for
 from coppermend.board.draw import draw_board
 from coppermend.board.draw_overlays import Overlay
 from coppermend.board.kinds import kind_of
@@ -26,6 +26,7 @@ _CARE = (
     "Keep this report with the machine; the tag on the board names it.",
 )
 _MANY = 8
+_AROUND_MM = 6.0  # what a close-up shows around the damage
 
 
 def board_title(board: Board) -> str:
@@ -44,6 +45,13 @@ def verdict(found: Assessment) -> str:
 def fitted_new(state: JobState, found: Assessment) -> tuple[RefitItem, ...]:
     """New parts that are recorded as fitted."""
     return tuple(item for item in found.refit if item.source == "new" and item.refdes in state.refit)
+
+
+def _cell_cautions(board: Board, library: PartLibrary, found: Assessment) -> tuple[Caution, ...]:
+    """Whoever opens the machine next must know when something else stands in a battery's place."""
+    off = [board.index.parts[refdes] for remedy in found.chosen for refdes in remedy.parts_off]
+    replaced = any(kind_of(part, library) == "battery" for part in off)
+    return cautions_called("primary cell") if replaced else ()
 
 
 def done_lines(board: Board, library: PartLibrary, state: JobState, found: Assessment) -> tuple[str, ...]:
@@ -75,7 +83,6 @@ def tag_content(
     shop: str = "", bench_url: str = "",
 ) -> TagContent:  # fmt: skip
     """What stands on the return tag of a job."""
-    cautions = merged(*(remedy.cautions for remedy in found.chosen))
     return TagContent(
         number=state.number,
         board=board_title(board),
@@ -86,7 +93,7 @@ def tag_content(
         who=who,
         done=done_lines(board, library, state, found),
         verdict=verdict(found),
-        cautions=tuple(c.text for c in cautions if c.code == "primary cell")[:1],
+        cautions=tuple(c.text for c in _cell_cautions(board, library, found)),
         bench_url=bench_url,
     )
 
@@ -120,7 +127,7 @@ def report_content(
         tests=_tests(state, found),
         open=tuple(_open_words(item.to_json()) for item in found.gate.open),
         cautions=(
-            *(c.text for c in merged(cautions_for("return"), *(r.cautions for r in found.chosen))),
+            *(c.text for c in (*cautions_for("return"), *_cell_cautions(board, library, found))),
             DEFERENCE,
         ),
         care=_CARE,
@@ -153,7 +160,7 @@ def _found(board: Board, state: JobState, found: Assessment) -> tuple[str, ...]:
     groups: dict[str, list[str]] = {}
     for net in found.touch.nets:
         for section in net.sections[:1]:
-            groups.setdefault(section, []).append(net.does or net.net)
+            groups.setdefault(section, []).append((net.does or net.net).removesuffix(", by its name"))
     lines = []
     for section, nets in groups.items():
         several = dict.fromkeys(nets)
@@ -181,14 +188,16 @@ def work_overlays(found: Assessment) -> list[Overlay]:
 
 
 def _drawings(board: Board, library: PartLibrary, found: Assessment) -> tuple[Picture, ...]:
-    shown = (
-        ("damage.svg", damage_overlays(found), "Where the damage was on arrival, seen from the parts side."),
-        ("work.svg", work_overlays(found), "Where parts were replaced and wires added."),
-    )
-    return tuple(
-        Picture(name, draw_board(board, overlays=laid, library=library, show_legend=True).encode(), words)
-        for name, laid, words in shown
-        if laid
+    damage, work = damage_overlays(found), work_overlays(found)
+    if not damage:
+        return ()
+    left, bottom, right, top = shapely.union_all([overlay.shape for overlay in damage]).bounds
+    close_up = (left - _AROUND_MM, bottom - _AROUND_MM, right + _AROUND_MM, top + _AROUND_MM)
+    whole = draw_board(board, overlays=damage, library=library, show_legend=True)
+    near = draw_board(board, overlays=work, library=library, window=close_up)
+    return (
+        Picture("damage.svg", whole.encode(), "Where the damage was on arrival, seen from the parts side."),
+        Picture("work.svg", near.encode(), "The same place: parts that came off (crossed), wires added."),
     )
 
 
@@ -219,7 +228,7 @@ def _fate_words(fate: str, new: bool) -> str:
 
 def _reading_row(board: Board, found: Assessment, reading: ReadingLine) -> ReadingRow:
     net = board.index.place(reading.a).net
-    does = next((touched.does for touched in found.touch.nets if touched.net == net), "")
+    does = next((t.does for t in found.touch.nets if t.net == net), "").removesuffix(", by its name")
     measured = "OL" if reading.ohms is None else f"{reading.ohms:g} Ω"
     if reading.ohms is None:
         word = "open, bridged by a wire" if net in found.copper.proven else "open"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from itertools import accumulate
 
 from coppermend.papers.code import qr_svg, tag_text
 from coppermend.papers.typeset import to_pdf, to_png
 
-# What fits under the code at 7.6 pt when every line runs to two (a test fills a tag to the brim).
-_LINES = 8
+# What fits under the code at 7.6 pt: rows of text, letters in a row, rows of a caution.
+_ROWS, _LETTERS, _CAUTION_ROWS = 15, 43, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +31,13 @@ class TagContent:
 
 
 def _data(tag: TagContent) -> dict[str, object]:
-    room = max(_LINES - 2 * len(tag.cautions), 3)
-    shown = tag.done[:room]
+    lines = [_short(line) for line in tag.done]
+    shown = _fitting(lines, max(_ROWS - _CAUTION_ROWS * len(tag.cautions), _CAUTION_ROWS))
     return {
         **asdict(tag),
-        "done": [_short(line) for line in shown] or ["nothing recorded"],
+        "done": shown or ["nothing recorded"],
         "done_title": "work done",
-        "more": len(tag.done) - len(shown),
+        "more": len(lines) - len(shown),
         "cautions": list(tag.cautions),
         "shop": _short(tag.shop, 36),
         "board": _short(tag.board, 44),
@@ -44,7 +46,13 @@ def _data(tag: TagContent) -> dict[str, object]:
     }
 
 
-def _short(line: str, limit: int = 64) -> str:
+def _fitting(lines: Sequence[str], rows: int) -> list[str]:
+    """The first lines that take no more than ``rows`` rows, each broken into rows of ``_LETTERS``."""
+    taken = list(accumulate(-(-len(line) // _LETTERS) for line in lines))
+    return [line for line, total in zip(lines, taken, strict=True) if total <= rows]
+
+
+def _short(line: str, limit: int = 2 * _LETTERS - 6) -> str:
     return line if len(line) <= limit else line[: limit - 1].rstrip() + "…"
 
 

@@ -1,0 +1,16 @@
+"""Where the record lives unless told otherwise."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+DATA_VARIABLE = "COPPERMEND_DATA"
+
+
+def default_data() -> Path:
+    """The folder in COPPERMEND_DATA, else ``coppermend`` in the user's data folder (XDG base directories)."""
+    if chosen := os.environ.get(DATA_VARIABLE):
+        return Path(chosen)
+    base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return Path(base) / "coppermend"
