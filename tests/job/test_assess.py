@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coppermend.board.model import Board, Part
+from coppermend.board.model import Board, Part, PinRef
 from coppermend.board.parttypes import PartLibrary
 from coppermend.copper.records import CopperPlan, Open
 from coppermend.errors import InputError
@@ -300,13 +300,16 @@ def test_nets_left_to_the_probes(work):
 
 def test_what_nothing_can_prove_is_named(work, small: Board, library: PartLibrary):
     """A touched part that no proof reaches is named with the reason, once all else is proven."""
-    odd = replace(small, parts=(*small.parts, Part("X1", "mystery", "", 22, 44, package="AXIAL-7.62")))
+    part = Part("X1", "mystery", "", 22, 44, package="DIP-8")
+    odd = replace(small, parts=(*small.parts, part), nets={**small.nets, "NX": (PinRef("X1", "1"),)})
     first = assess(odd, library, work().state)
     every = passed(*(proof.id for proof in first.proofs))
 
     found = assess(odd, library, replace(first.state, strip={"BT1": ""}, evidence=every))
 
-    assert step(found, "prove")[2] == "Look after part X1: it has no pin on any net."
+    assert step(found, "prove")[2] == (
+        "Look after part X1: its type mystery is not in the part-type library: add it, and its proofs appear."
+    )
 
 
 def test_open_that_no_jumper_cures_is_to_be_mended(work):
