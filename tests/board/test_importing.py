@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from time import perf_counter
 
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coppermend.board.import_copper import Copper, outline_of
+from coppermend.board.import_infer import with_nets_by_touch
 from coppermend.board.importing import Source, import_board
 from coppermend.board.model import Pad, PinRef, ReferencePoint, Track, Via
 from coppermend.board.parttypes import PartLibrary, parse_part_types
@@ -520,3 +524,124 @@ def test_nothing_is_lost_with_npth_only():
 
     assert {p.hole_mm for p in board.pads} == {0.0}
     assert len(board.reference_points) == 1
+
+
+def tangle(count: int) -> list[str]:
+    """A region whose every edge crosses half of all others."""
+    corners = [(15 + 14 * math.cos(2.4 * k), 10 + 9 * math.sin(2.4 * k)) for k in range(count)]
+    return area("GND", *corners)
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        (tangle(3_000), "an area crosses itself all over"),
+        (["D10*", *["%LPC*%", f"{xy(1, 1)}D03*", "%LPD*%", *area("GND", *SQUARE)] * 600],
+         "areas and clearing alternate too often"),
+    ],
+    ids=["tangle", "alternating"],
+)  # fmt: skip
+def test_areas_beyond_computing_are_refused_soon(words, found):
+    """A hostile area ends in an error that names the file, in seconds."""
+    start = perf_counter()
+    with pytest.raises(InputError) as caught:
+        imported(gerber=gerber_set(top=[*TOP, *words]))
+
+    assert (caught.value.found, caught.value.where) == (found, "demo-F_Cu.gbr")
+    assert perf_counter() - start < 10
+
+
+def test_a_small_tangle_is_untangled():
+    """A figure of eight is two areas, not an error."""
+    board, _ = imported(gerber=gerber_set(top=[*TOP, *area("CLK", (20, 2), (24, 6), (24, 2), (20, 6))]))
+
+    eight = next(shapely.from_wkt(a.wkt) for a in board.areas if a.net == "CLK")
+    assert eight.is_valid and eight.area == pytest.approx(8, abs=1e-3)
+
+
+def test_outlines_of_very_many_lines():
+    """Beyond two thousand lines ends must meet: a finely divided circle still closes, a scribble becomes a box."""
+    ring = [
+        (15 + 14 * math.cos(k * math.tau / 2500), 10 + 9 * math.sin(k * math.tau / 2500)) for k in range(2500)
+    ]
+    scribble = [(15 + 14 * math.cos(2.4 * k), 10 + 9 * math.sin(2.4 * k)) for k in range(2500)]
+    sets = [gerber_set(), gerber_set()]
+    for files, points, closed in ((sets[0], ring, ring[:1]), (sets[1], scribble, [])):
+        words = ["D14*", f"{xy(*points[0])}D02*", *(f"{xy(*p)}D01*" for p in (*points[1:], *closed))]
+        files[2] = gerber_file("demo-Edge_Cuts.gbr", "Profile,NP", *words)
+
+    round_, boxed = (imported(gerber=files) for files in sets)
+    assert (round_[0].width_mm, round_[0].height_mm) == pytest.approx((28, 18), abs=0.01)
+    assert len(round_[0].outline) > 2000
+    assert "the outline does not close: the box around it is taken" in boxed[1]
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b";" * 30_000, b"\n" * 200_000, b"%FS" + b" " * 300_000 + b"x", b"*" + b" " * 300_000, b"M48\n" + b";" * 300_000,
+     b"%OFA" + b"0" * 300_000 + b"x*%M02*"],
+    ids=["semicolons", "line ends", "blanks", "star and blanks", "comment", "zeros"],
+)  # fmt: skip
+@pytest.mark.parametrize("name", ["F_Cu.gbr", "PTH.drl", "notes.txt"])
+def test_long_runs_of_one_character_take_no_time(data, name):
+    """No pattern that sniffs or splits a file backtracks over its length."""
+    start = perf_counter()
+    with pytest.raises(InputError):
+        imported(gerber=[Source(name, data)])
+
+    assert perf_counter() - start < 2
+
+
+def test_folders_in_a_name_do_not_count():
+    """A file is judged by its own name, not by the folders it lies in."""
+    files = [f._replace(name=f"/outline/NPTH mask/{f.name}") for f in bare(gerber_set())]
+    board, notes = imported(ipc_file(), [*files, Source("C:\\top copper\\notes.txt", b"hello")])
+
+    assert board.counts() == imported(ipc_file(), list(bare(gerber_set())))[0].counts()
+    assert "left out: notes.txt" in notes
+
+
+def test_copper_without_net_stays_without():
+    """A pad's stub on no net is copper all the same; an empty file of conductors changes nothing."""
+    board, _ = imported(gerber=gerber_set(top=[*TOP, *line("N/C", (25, 15), (27, 15))]))
+
+    assert board.tracks[1] == Track("", "top", 24.975, 14.975, 26.975, 14.975, 0.25)
+
+
+def test_ipc_records_without_a_pin_are_told():
+    """A bare hole names no pin; a wide one is a mounting hole; a second access point of a via is not another via."""
+    hole = ipc_record("N/C", "", "", 3, 3, hole=3.2)
+    board, notes = imported(ipc_file(*RECORDS, hole), parts=PARTS)
+
+    assert "1 IPC-D-356 records name no pin and are left out" in notes
+    assert [(p.name, round(p.x_mm, 3), round(p.y_mm, 3)) for p in board.reference_points] == [
+        ("H1", 3.0, 3.0)
+    ]
+
+
+def test_an_ipc_outline_is_the_boards():
+    """389 records with the board's edge give the frame when no Gerber file does."""
+    edge = ["389BOARD_EDGE      X+010000Y+010000 X+040000 Y+030000 X+010000 Y+010000"]
+    board, notes = imported(ipc_file(*RECORDS, *edge))
+
+    assert (board.width_mm, board.height_mm) == (30, 20)
+    assert (board.pads[0].x_mm, board.pads[0].y_mm) == (5, 10)
+    assert not [n for n in notes if "outline" in n]
+
+
+def test_gerber_and_ipc_without_a_common_place():
+    """Gerber files without a pad or hole cannot be laid under an IPC-D-356 file."""
+    with pytest.raises(InputError) as caught:
+        imported(ipc_file(), gerber_set(line("CLK", (5, 10), (8, 10)), [])[:3])
+
+    assert caught.value.found == "the IPC-D-356 and Gerber files do not fit together: no place is in both"
+
+
+def test_copper_that_is_named_already_is_left_alone():
+    """Nets are looked for only where one is missing; a place with no copper at all has no box."""
+    copper = Copper(tracks=(Track("A", "top", 0, 0, 1, 0, 0.2),))
+
+    assert with_nets_by_touch(copper) is copper
+    assert Copper().bounds_mm() is None
+    assert outline_of([]) == (None, ())
+    assert outline_of([[(0, 0), (0, 0)]]) == (None, ())

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from coppermend.board.parttypes import PartLibrary
 
+_LONGEST = 120  # longer values and footprint names are not looked at to their end
 _WIDE_ROW_MM = {"10.16": "-400", "15.24": "-600"}
 _COIN = re.compile(r"\bCR\s?\d{4}|COIN", re.IGNORECASE)
 
@@ -38,8 +39,8 @@ def guess_type(refdes: str, value: str, package: str, pin_count: int, library: P
         "" when there is no good guess, or the guess has fewer pins than the part.
     """
     prefix = _prefix(refdes)
-    clue = _Clue(value.upper(), package.upper(), pin_count)
-    names = [] if prefix in _VALUE_IS_NO_TYPE else [value]
+    clue = _Clue(value[:_LONGEST].upper(), package[:_LONGEST].upper(), pin_count)
+    names = [] if prefix in _VALUE_IS_NO_TYPE else [value[:_LONGEST]]
     if rule := _RULES.get(prefix):
         names.append(rule(clue))
     for name in names:
@@ -139,7 +140,7 @@ def guess_package(footprint: str) -> str:
     >>> guess_package("DIP-28_W15.24mm_Socket"), guess_package("R_Axial_DIN0207_L6.3mm_D2.5mm_P7.62mm_Horizontal")
     ('DIP-28-600', 'AXIAL-7.62-D2.5')
     """
-    name = footprint.rpartition(":")[2]
+    name = footprint.rpartition(":")[2][:_LONGEST]
     for pattern, made in _FOOTPRINTS:
         if found := pattern.match(name):
             return made(found)
@@ -148,7 +149,7 @@ def guess_package(footprint: str) -> str:
 
 def is_socket(footprint: str) -> bool:
     """Whether the footprint says that the part sits in a socket."""
-    return bool(re.search(r"DIP.*_Socket\b|DIP.*_LongPads_Socket\b|PLCC.*Socket", footprint, re.IGNORECASE))
+    return bool(re.search(r"(?:DIP|PLCC).*_?Socket\b", footprint[:_LONGEST], re.IGNORECASE))
 
 
 def _short(number: str) -> str:

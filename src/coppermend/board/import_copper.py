@@ -19,6 +19,7 @@ from coppermend.board.model import CopperArea, Layer, Pad, Track, Via
 Point = tuple[float, float]
 MOUNTING_HOLE_MM = 2.0  # common practice, no source: narrower ones take no screw
 ROW_MM = 0.03
+MOST_DIVIDED = 2_000
 SNAP_MM = 0.001  # ends of outline strokes closer than this meet
 
 
@@ -133,9 +134,11 @@ def outline_of(lines: Iterable[Sequence[Point]]) -> tuple[shapely.Polygon | None
     pieces = [shapely.LineString(line) for line in snapped if len(line) > 1]
     if not pieces:
         return None, ()
-    rings = list(shapely.polygonize([shapely.union_all(pieces)]).geoms)
+    # Lines that cross or meet between their ends are divided there first, unless that could take for ever.
+    divided = [shapely.union_all(pieces)] if len(pieces) <= MOST_DIVIDED else pieces
+    rings = list(shapely.polygonize(divided).geoms)
     if not rings:
-        box = shapely.box(*shapely.union_all(pieces).bounds)
+        box = shapely.box(*shapely.total_bounds(pieces))
         return box, ("the outline does not close: the box around it is taken",)
     outer = shapely.union_all(rings)
     largest = max(shapely.get_parts(outer), key=lambda p: p.area)

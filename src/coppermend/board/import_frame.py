@@ -14,7 +14,8 @@ from coppermend.board.readers.partscsv import ImportedPart
 
 CELL_MM = 0.05
 FIT_MM = 0.05
-_MOST_POINTS = 400  # of the smaller set, spread over it: enough for a clear majority
+_MOST_POINTS = 200  # of the second set, spread over it: enough for a clear majority
+_MOST_OTHERS = 20_000  # a board of this age has no more places; keeps the table of differences small
 
 
 class Shift(NamedTuple):
@@ -87,7 +88,7 @@ def shift_by_points(first: Sequence[Point], second: Sequence[Point]) -> Shift | 
         return None
     a = np.unique(np.round(np.array(first, dtype=float), 4), axis=0)
     b = np.unique(np.round(np.array(second, dtype=float), 4), axis=0)
-    sample = b[:: max(1, len(b) // _MOST_POINTS)]
+    a, sample = a[:_MOST_OTHERS], b[:: max(1, len(b) // _MOST_POINTS)]
     differences = (a[:, None, :] - sample[None, :, :]).reshape(-1, 2)
     cells, counts = np.unique(np.round(differences / CELL_MM).astype(np.int64), axis=0, return_counts=True)
     # Neighbouring cells count too: a true shift may sit on the border of two.
@@ -107,8 +108,11 @@ def _majority(votes: Sequence[_Vote]) -> Shift | None:
     cells: dict[tuple[int, int], float] = defaultdict(float)
     for vote in votes:
         cells[_cell(vote)] += vote.weight
-    heaviest = max(cells, key=lambda cell: (sum(cells.get(near, 0.0) for near in _around(cell)), cells[cell]))
-    close = [vote for vote in votes if _cell(vote) in set(_around(heaviest))]
+    heaviest = max(
+        cells, key=lambda cell: (sum(cells.get(other, 0.0) for other in _around(cell)), cells[cell])
+    )
+    near = set(_around(heaviest))
+    close = [vote for vote in votes if _cell(vote) in near]
     dx, dy = (float(np.median([v[axis] for v in close])) for axis in (1, 2))
     fitting = [v for v in votes if abs(v.dx_mm - dx) <= FIT_MM and abs(v.dy_mm - dy) <= FIT_MM]
     residual = max((max(abs(v.dx_mm - dx), abs(v.dy_mm - dy)) for v in fitting), default=0.0)

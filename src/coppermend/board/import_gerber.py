@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
 import shapely
 
 from coppermend.board.import_copper import (
@@ -16,7 +16,7 @@ from coppermend.board.import_copper import (
     Point,
     outline_of,
 )
-from coppermend.board.import_layer import LayerCopper, net_of, shape_of, sort_layer
+from coppermend.board.import_layer import LayerCopper, net_of, sort_layer
 from coppermend.board.model import Layer, Pad, PadSide, Via
 from coppermend.board.readers.excellon import Hole
 from coppermend.board.readers.gerber import Flash, GerberLayer, ObjectTag, Region, Stroke
@@ -103,7 +103,8 @@ def _flash_place(flash: Flash) -> _Place:
 
 def _region_place(region: Region) -> _Place:
     """A pad of its own shape, drawn as a region: its box stands for it."""
-    x1, y1, x2, y2 = shape_of(region).bounds
+    points = [point for ring in region.contours for point in ring]
+    x1, y1, x2, y2 = (limit(p[axis] for p in points) for limit in (min, max) for axis in (0, 1))
     middle = round((x1 + x2) / 2, 6), round((y1 + y2) / 2, 6)
     return _Place(region.tag, region.function, *middle, round(x2 - x1, 6), round(y2 - y1, 6), False, set())
 
@@ -137,33 +138,26 @@ def _pads_and_vias(places: Sequence[_Place], holes: Sequence[Hole]) -> _Found:
 
 
 def _holes_of(places: Sequence[_Place], holes: Sequence[Hole]) -> list[Hole | None]:
-    """The hole in each place: the nearest one in its middle, or anywhere in a pad that is on both sides."""
-    if not (places and holes):
-        return [None] * len(places)
-    centres = np.array([hole.centre_mm for hole in holes])
-    boxes = np.array(
-        [
-            (
-                p.x_mm - p.size_mm / 2,
-                p.y_mm - p.height_mm / 2,
-                p.x_mm + p.size_mm / 2,
-                p.y_mm + p.height_mm / 2,
-            )
-            for p in places
-        ]
-    )
-    tree = shapely.STRtree(shapely.points(centres))
+    """The hole in each place: one in its middle, else the nearest one within a pad that is on both sides."""
     found: list[Hole | None] = [None] * len(places)
-    nearest = [np.inf] * len(places)
-    for place, hole in tree.query(shapely.box(*boxes.T), predicate="intersects").T:
-        where = places[place]
-        distance = float(np.hypot(*(centres[hole] - (where.x_mm, where.y_mm))))
-        off_centre = distance > SAME_PLACE_MM
-        if off_centre and (len(where.sides) < 2 or holes[hole].function == "ViaDrill"):
-            continue
-        if distance < nearest[place]:
-            nearest[place], found[place] = distance, holes[hole]
+    for number, hole in _nearest(places, holes):
+        if math.dist(hole.centre_mm, (places[number].x_mm, places[number].y_mm)) <= SAME_PLACE_MM:
+            found[number] = hole
+    for number, hole in _nearest(places, [h for h in holes if h.function != "ViaDrill"]):
+        place, (x, y) = places[number], hole.centre_mm
+        inside = abs(x - place.x_mm) <= place.size_mm / 2 and abs(y - place.y_mm) <= place.height_mm / 2
+        if found[number] is None and inside and len(place.sides) == 2:
+            found[number] = hole
     return found
+
+
+def _nearest(places: Sequence[_Place], holes: Sequence[Hole]) -> list[tuple[int, Hole]]:
+    """The number of each place with the hole nearest to its middle."""
+    if not (places and holes):
+        return []
+    tree = shapely.STRtree(shapely.points([hole.centre_mm for hole in holes]))
+    middles = shapely.points([(place.x_mm, place.y_mm) for place in places])
+    return [(int(n), holes[h]) for n, h in tree.query_nearest(middles, all_matches=False).T]
 
 
 def _mountings(holes: Sequence[Hole], pads: Sequence[NetPad]) -> tuple[Mounting, ...]:

@@ -14,8 +14,6 @@ from coppermend.board.import_copper import Copper
 from coppermend.board.model import Layer
 from coppermend.board.space import pad_shape, track_shape, via_shape
 
-TOUCH_MM = 0.001
-
 
 class _Piece(NamedTuple):
     """Copper on one layer; ``number`` is the same for both sides of a hole."""
@@ -101,10 +99,10 @@ class _Groups:
 
 
 def _join_touching(pieces: Sequence[_Piece], groups: _Groups) -> None:
+    """Joins pieces that lie in one connected part of the layer's copper."""
     shapes = np.array([piece.shape for piece in pieces], dtype=object)
-    if not len(shapes):
-        return
-    tree = shapely.STRtree(shapes)
-    for a, b in tree.query(shapes, predicate="dwithin", distance=TOUCH_MM).T:
-        if a < b:
-            groups.join(pieces[a].number, pieces[b].number)
+    parts = shapely.get_parts(shapely.union_all(shapes))
+    first: dict[int, int] = {}
+    for piece, part in shapely.STRtree(parts).query(shapes, predicate="intersects").T:
+        number = pieces[piece].number
+        groups.join(first.setdefault(part, number), number)

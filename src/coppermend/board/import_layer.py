@@ -19,8 +19,12 @@ from shapely.geometry.base import BaseGeometry
 from coppermend.board.import_copper import Area, Point
 from coppermend.board.model import Layer, Track
 from coppermend.board.readers.gerber import Flash, GerberLayer, GerberObject, ObjectTag, Region, Stroke
+from coppermend.errors import InputError
 
 ON_EDGE_MM = 0.001
+MAX_SWITCHES = 500
+SMALL_RING = 1_000
+MAX_NEAR_EDGES = 200  # by their boxes, on average over a ring; neighbours alone are three
 _NOT_CONDUCTING = frozenset({"NonConductor", "NonMaterial", "Material", "OtherCopper", "AntiPad"})
 
 
@@ -45,7 +49,18 @@ def net_of(tag: ObjectTag) -> str:
 
 
 def sort_layer(side: Layer, layer: GerberLayer) -> LayerCopper:
-    """What the objects of a copper layer are."""
+    """What the objects of a copper layer are.
+
+    Raises:
+        InputError: Naming the file, if its areas are beyond computing.
+    """
+    try:
+        return _sorted(side, layer)
+    except InputError as error:
+        raise error.at(layer.where) from None
+
+
+def _sorted(side: Layer, layer: GerberLayer) -> LayerCopper:
     regions = [r for r in layer.regions if r.dark and r.function not in _NOT_CONDUCTING]
     area_regions = [r for r in regions if not r.tag.pin]
     strokes = [s for s in layer.strokes if s.dark and s.aperture.function not in _NOT_CONDUCTING]
@@ -55,9 +70,7 @@ def sort_layer(side: Layer, layer: GerberLayer) -> LayerCopper:
         [f for f in layer.flashes if f.dark],
         [r for r in regions if r.tag.pin],
         [_track(s, side) for s, edge in zip(strokes, edges, strict=True) if not edge],
-        _areas(
-            side, layer.objects, area_regions, [s for s, edge in zip(strokes, edges, strict=True) if edge]
-        ),
+        _areas(layer, side, area_regions, [s for s, edge in zip(strokes, edges, strict=True) if edge]),
     )
     if layer.negative:
         found.notes.append(f"{layer.where} says its polarity is negative; it is read as drawn")
@@ -98,24 +111,32 @@ def _along(strokes: Sequence[Stroke], edges: shapely.STRtree) -> NDArray[np.bool
     shares = np.linspace(0, 1, 5)
     samples = ends[:, None, :2] + (ends[:, 2:] - ends[:, :2])[:, None, :] * shares[None, :, None]
     points = shapely.points(samples.reshape(-1, 2))
-    near, _ = edges.query(points, predicate="dwithin", distance=ON_EDGE_MM)
+    near, _ = edges.query_nearest(points, max_distance=ON_EDGE_MM, all_matches=False)
     on_edge = np.zeros(len(points), dtype=bool)
     on_edge[near] = True
     return np.asarray(on_edge.reshape(-1, len(shares)).all(axis=1), dtype=np.bool_)
 
 
-def _areas(
-    side: Layer, objects: Sequence[GerberObject], regions: Sequence[Region], edges: Sequence[Stroke]
-) -> list[Area]:
-    """Areas as they end up in copper: regions widened by their edge strokes, less what was cleared later."""
+def _areas(layer: GerberLayer, side: Layer, regions: Sequence[Region], edges: Sequence[Stroke]) -> list[Area]:
+    """Areas as they end up in copper: regions widened by their edge strokes, less what was cleared later.
+
+    Raises:
+        InputError: If areas and clearing alternate too often, or a region crosses itself all over.
+    """
     wanted = {id(region) for region in regions}
     widths = _edge_widths(regions, edges)
     areas: list[Area] = []
     clearing: list[BaseGeometry] = []
-    for thing in objects:
+    switches = 0
+    for thing in layer.objects:
         if not thing.dark:
             clearing.append(shape_of(thing))
         elif id(thing) in wanted and isinstance(thing, Region):
+            switches += bool(clearing)
+            if switches > MAX_SWITCHES:
+                raise InputError(
+                    "areas and clearing alternate too often", expected=f"{MAX_SWITCHES} times at most"
+                )
             areas, clearing = _cleared(areas, clearing), []
             shape = shape_of(thing).buffer(widths[id(thing)] / 2, quad_segs=4)
             areas.append(Area(net_of(thing.tag), side, shape))
@@ -126,7 +147,8 @@ def _cleared(areas: list[Area], clearing: Sequence[BaseGeometry]) -> list[Area]:
     if not (areas and clearing):
         return areas
     gone = shapely.union_all(clearing)
-    return [area._replace(shape=area.shape.difference(gone)) for area in areas]
+    shapely.prepare(gone)
+    return [a._replace(shape=a.shape.difference(gone)) if gone.intersects(a.shape) else a for a in areas]
 
 
 def _edge_widths(regions: Sequence[Region], edges: Sequence[Stroke]) -> dict[int, float]:
@@ -148,6 +170,24 @@ def shape_of(thing: GerberObject) -> BaseGeometry:
     if isinstance(thing, Stroke):
         line = shapely.LineString([(thing.x1_mm, thing.y1_mm), (thing.x2_mm, thing.y2_mm)])
         return line.buffer(thing.aperture.stroke_mm / 2)
+    for ring in thing.contours:
+        _refuse_tangle(ring)
     # Cut-in lines to holes make rings that touch themselves; "structure" turns them into real holes.
     polygons = shapely.make_valid([shapely.Polygon(ring) for ring in thing.contours], method="structure")
     return shapely.union_all(polygons)
+
+
+def _refuse_tangle(ring: Sequence[Point]) -> None:
+    """Real areas hardly cross themselves; one that does all over would take for ever to untangle."""
+    if len(ring) <= SMALL_RING:
+        return
+    corners = np.array([*ring, ring[0]], dtype=float)
+    edges = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
+    tree = shapely.STRtree(edges)
+    near = 0
+    for start in range(0, len(edges), 64):
+        near += tree.query(edges[start : start + 64]).shape[1]
+        if near > MAX_NEAR_EDGES * len(ring):
+            raise InputError(
+                "an area crosses itself all over", expected="an outline that hardly meets itself"
+            )

@@ -23,8 +23,7 @@ class Source(NamedTuple):
 
 
 _FILE_FUNCTION = re.compile(r"TF\.FileFunction,([A-Za-z]+)(?:,([^,*%\r\n]*))?(?:,([A-Za-z]+))?")
-_LOOKS_LIKE_GERBER = re.compile(r"%FS|%MO|%AD|^\s*(?:%TF|%?G0?4|G0?1)|\*\s*%", re.MULTILINE)
-_LOOKS_LIKE_DRILLS = re.compile(r"\A(?:\s|;.*|%$)*M48", re.MULTILINE)
+_LOOKS_LIKE_GERBER = re.compile(r"%FS|%MO|%AD|^[ \t]*(?:%TF|%?G0?4|G0?1)|\*\s*%", re.MULTILINE)
 _CAD_ENDING = re.compile(
     r"\.(?:gbr|ger|gb[lr]|gt[lr]|g[kmo]\w?|gm\d+|pho|art|drl|xln|exc|ncd|nc|tap)$", re.IGNORECASE
 )
@@ -38,6 +37,11 @@ _BY_NAME: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     )
 )
 _MASKS = re.compile(r"mask|silk|paste|legend", re.IGNORECASE)
+
+
+def _base(name: str) -> str:
+    """The file's own name, without the folders it lies in."""
+    return re.split(r"[\\/]", name)[-1]
 
 
 class _Sorted(NamedTuple):
@@ -75,12 +79,12 @@ def _sort(sources: Sequence[Source]) -> _Sorted:
     left_out: list[str] = []
     for source in sources:
         text = decode_text(source.data, source.name)
-        if _LOOKS_LIKE_DRILLS.match(text[:4096]):
+        if _looks_like_drills(text):
             drills.append(parse_excellon(text, source.name))
             continue
         role = _role(source.name, text)
         if role not in ("top", "bottom", "profile"):
-            left_out.append(source.name)
+            left_out.append(_base(source.name))
             continue
         layer = parse_gerber(text, source.name)
         if role == "profile" and profile is None:
@@ -95,6 +99,12 @@ def _sort(sources: Sequence[Source]) -> _Sorted:
     return _Sorted(dict(sorted(layers.items(), reverse=True)), profile, drills, tuple(notes))
 
 
+def _looks_like_drills(text: str) -> bool:
+    """Whether M48, which opens a drill file's header, is the first word that is no comment."""
+    lines = (line.strip() for line in text[:20_000].splitlines())
+    return next((line for line in lines if line not in ("", "%") and line[0] != ";"), "").startswith("M48")
+
+
 def _role(name: str, text: str) -> str:
     """top, bottom, profile, or something else that is left out.
 
@@ -106,17 +116,19 @@ def _role(name: str, text: str) -> str:
         if function == "Copper":
             return {"top": "top", "bot": "bottom"}.get((side or "").lower(), "inner")
         return "profile" if function == "Profile" else "other"
-    by_name = next((role for role, pattern in _BY_NAME if pattern.search(name)), "")
+    by_name = next((role for role, pattern in _BY_NAME if pattern.search(_base(name))), "")
     gerber = bool(_LOOKS_LIKE_GERBER.search(text[:20_000]))
     if not gerber and (by_name or _CAD_ENDING.search(name)):
         raise InputError(
             "neither Gerber nor Excellon", expected="%FS... or M48 near its start", where=name, line=1
         )
-    return by_name if gerber and not _MASKS.search(name) else "other"
+    return by_name if gerber and not _MASKS.search(_base(name)) else "other"
 
 
 def _with_plating(hole: Hole, drill: DrillFile) -> Hole:
     """Plating from the file's name where the file does not say; plated unless the name says NPTH."""
     if hole.plated is not None:
         return hole
-    return hole._replace(plated=not re.search(r"npth|non.?plated|unplated", drill.where, re.IGNORECASE))
+    return hole._replace(
+        plated=not re.search(r"npth|non.?plated|unplated", _base(drill.where), re.IGNORECASE)
+    )

@@ -195,10 +195,20 @@ def test_block_aperture():
 def test_load_transformations_shape_the_aperture():
     """LR, LM and LS turn, mirror and scale what is flashed and how wide lines are."""
     layer = read(
-        "%LR90*%", "D11*", "X0Y0D03*", "%LR0*%", "%LS2*%", "X0Y0D03*", "D10*", "X1000000D01*", "%LMX*%"
+        "%LR90*%",
+        "D11*",
+        "X0Y0D03*",
+        "%LR0*%",
+        "%LS2*%",
+        "X0Y0D03*",
+        "X0Y0D03*",
+        "D10*",
+        "X1000000D01*",
+        "%LMX*%",
     )
 
-    turned, doubled = layer.flashes
+    turned, doubled, again = layer.flashes
+    assert again.aperture is doubled.aperture
     assert (turned.aperture.size_mm, turned.aperture.height_mm) == pytest.approx((1, 2))
     assert (doubled.aperture.size_mm, doubled.aperture.height_mm) == pytest.approx((4, 2))
     assert layer.strokes[0].aperture.stroke_mm == 1.0

@@ -47,7 +47,13 @@ def test_aperture_attributes_belong_to_apertures_defined_after():
 
 def test_attributes_in_comments_count():
     """Standard comments ``G04 #@!`` carry X2 attributes for readers that know them; other comments do not."""
-    layer = read("G04 #@! TF.FileFunction,Copper,L1,Top*", "G04 #@! TO.N,GND*", "G04 TO.N,VCC*", "X0Y0D03*")
+    layer = read(
+        "G04 #@! XX.Unknown,1*",
+        "G04 #@! TF.FileFunction,Copper,L1,Top*",
+        "G04 #@! TO.N,GND*",
+        "G04 TO.N,VCC*",
+        "X0Y0D03*",
+    )
 
     assert layer.function == ("Copper", "L1", "Top")
     assert layer.flashes[0].tag.net == "GND"

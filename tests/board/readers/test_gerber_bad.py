@@ -142,7 +142,7 @@ def test_small_files_that_would_grow_without_end_are_refused(words):
     with pytest.raises(InputError):
         parse_gerber(gerber(*words), "bomb.gbr")
 
-    assert perf_counter() - start < 5
+    assert perf_counter() - start < 15
 
 
 def test_caps_on_objects_and_apertures(monkeypatch):

@@ -187,7 +187,7 @@ class _Reader:
         if act := _COMMANDS.get(code):
             act(self, command)
         elif code in ("AS", "IR", "MI", "OF", "SF"):
-            if not _HARMLESS.fullmatch("".join(command.split())):
+            if len(command) > 60 or not _HARMLESS.fullmatch("".join(command.split())):
                 raise InputError(
                     f"deprecated command {command[:30]!r}", expected="none that changes the image"
                 )
@@ -207,7 +207,7 @@ class _Reader:
             self.macro_work += self.macros[made.template].cost
         if len(canvas.apertures) >= MAX_APERTURES or self.macro_work > MAX_MACRO_WORK:
             raise InputError("too many or too complicated apertures", expected=f"{MAX_APERTURES} at most")
-        canvas.apertures[made.number] = made
+        canvas.define(made)
 
     def _polarity(self, command: str) -> None:
         self.canvas.dark = _one_of(command, "LPD", "LPC") == "LPD"
@@ -217,17 +217,14 @@ class _Reader:
 
     def _mirror(self, command: str) -> None:
         self.canvas.mirror = _one_of(command, "LMN", "LMX", "LMY", "LMXY")[2:]
-        self.canvas.refresh_tool()
 
     def _rotate(self, command: str) -> None:
         self.canvas.rotation_deg = number(command)
-        self.canvas.refresh_tool()
 
     def _scale(self, command: str) -> None:
         self.canvas.scale = number(command)
         if not 1e-3 <= self.canvas.scale <= 1e3:
             raise InputError(f"scaling {command[:20]!r}", expected="0.001 to 1000")
-        self.canvas.refresh_tool()
 
     def _repeat(self, command: str) -> None:
         values = dict(split_codes(command[2:]))

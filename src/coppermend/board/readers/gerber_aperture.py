@@ -75,10 +75,8 @@ class Aperture:
         stadium = short * (long - short) + math.pi * short**2 / 4
         return bool(short > 0 and abs(self.shape.area - stadium) < _ROUND_SHARE * stadium)
 
-    def transformed(self, *, mirror: str, rotation_deg: float, scale: float) -> Aperture:
+    def transformed(self, mirror: str, rotation_deg: float, scale: float) -> Aperture:
         """This aperture mirrored (axes "X", "Y", "XY" or "N"), then rotated, then scaled, as %LM %LR %LS say."""
-        if mirror == "N" and rotation_deg == 0 and scale == 1:
-            return self
         flip_x, flip_y = -1 if "X" in mirror else 1, -1 if "Y" in mirror else 1
         shape = affinity.scale(self.shape, flip_x, flip_y, origin=(0, 0))
         shape = affinity.rotate(shape, rotation_deg, origin=(0, 0))

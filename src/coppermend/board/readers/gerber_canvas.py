@@ -21,9 +21,10 @@ from coppermend.board.readers.gerber_records import (
 from coppermend.board.readers.gerber_words import MAX_COORDINATE_MM, CoordinateFormat
 from coppermend.errors import InputError
 
-MAX_OBJECTS = 1_000_000
+MAX_OBJECTS = 500_000
 MAX_DEPTH = 20
 MOVE, DRAW, FLASH = 2, 1, 3
+_AS_IT_IS = ("N", 0.0, 1.0)
 
 
 class _Nested(NamedTuple):
@@ -52,7 +53,7 @@ class Canvas:
         self._x = self._y = 0.0
         self._blocks: dict[int, tuple[GerberObject, ...]] = {}
         self._selected = 0
-        self._tool: Aperture | None = None
+        self._shaped: dict[tuple[int, str, float, float], Aperture] = {}
         self._contours: list[list[Point]] | None = None
         self._nested: list[_Nested] = []
         self._made = 0
@@ -84,14 +85,22 @@ class Canvas:
         if number not in self.apertures and number not in self._blocks:
             raise InputError(f"aperture D{number:02} is not defined", expected=f"%ADD{number}...*% before it")
         self._selected = number
-        self.refresh_tool()
 
-    def refresh_tool(self) -> None:
-        """Shape the selected aperture anew, after it or its transformation changed."""
+    def define(self, aperture: Aperture) -> None:
+        """%AD."""
+        self.apertures[aperture.number] = aperture
+        self._shaped = {}
+
+    def _tool(self) -> Aperture | None:
+        """The selected aperture as it is put down now; None when none or a block is selected."""
+        transformation = (self.mirror, self.rotation_deg, self.scale)
         tool = self.apertures.get(self._selected)
-        self._tool = tool and tool.transformed(
-            mirror=self.mirror, rotation_deg=self.rotation_deg, scale=self.scale
-        )
+        if tool is None or transformation == _AS_IT_IS:
+            return tool
+        key = (self._selected, *transformation)
+        if key not in self._shaped:
+            self._shaped[key] = tool.transformed(*transformation)
+        return self._shaped[key]
 
     def _length(self, digits: str) -> float:
         """A coordinate in mm. Real files repeat most of theirs, so what was read once is looked up."""
@@ -131,11 +140,12 @@ class Canvas:
                 self._contours.append([start])
             self._contours[-1].extend(points)
             return
-        if self._tool is None:
+        tool = self._tool()
+        if tool is None:
             raise InputError("a line without an aperture", expected="Dnn* of a plain aperture before it")
         before = start
         for point in points:
-            self.objects.append(Stroke(*before, *point, self._tool, self.tag, self.dark, self.mode != 1))
+            self.objects.append(Stroke(*before, *point, tool, self.tag, self.dark, self.mode != 1))
             before = point
 
     def _flash(self) -> None:
@@ -143,14 +153,14 @@ class Canvas:
             raise InputError("D03 inside a region", expected="D01 or D02")
         if self._selected in self._blocks:
             self._flash_block(self._blocks[self._selected])
-        elif self._tool is None:
-            raise InputError("a flash without an aperture", expected="Dnn* before it")
-        else:
+        elif tool := self._tool():
             self._count(1)
-            self.objects.append(Flash(self._x, self._y, self._tool, self.tag, self.dark))
+            self.objects.append(Flash(self._x, self._y, tool, self.tag, self.dark))
+        else:
+            raise InputError("a flash without an aperture", expected="Dnn* before it")
 
     def _flash_block(self, block: tuple[GerberObject, ...]) -> None:
-        if (self.mirror, self.rotation_deg, self.scale) != ("N", 0.0, 1.0):
+        if (self.mirror, self.rotation_deg, self.scale) != _AS_IT_IS:
             raise InputError("a block aperture is flashed mirrored, rotated or scaled", expected="as it is")
         self._count(sum(map(_weight, block)))
         for thing in block:

@@ -63,9 +63,9 @@ def parse_expression(text: str) -> Rpn:
     """
     output: list[float | str] = []
     pending: list[str] = []
-    at, operand_next = 0, True
+    at, end, operand_next = 0, len(text.rstrip()), True
     expected = "numbers, $n, + - x / and parentheses"
-    while at < len(text.rstrip()):
+    while at < end:
         found = _TOKEN.match(text, at)
         if not found or len(output) + len(pending) > MAX_TOKENS:
             raise InputError(f"aperture macro expression {text[:60]!r}", expected=expected)

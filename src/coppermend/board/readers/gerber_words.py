@@ -15,7 +15,8 @@ from coppermend.errors import InputError
 MAX_DIGITS = 15
 MAX_COORDINATE_MM = 10_000.0
 
-_WORD = re.compile(r"\s*(?:%([^%]*)%|([^*%]*)\*)")
+# Possessive, so that a last word without its end is given up at once.
+_WORD = re.compile(r"\s*+(?:%([^%]*+)%|([^*%]*+)\*)")
 _FORMAT = re.compile(r"FS([LTD]?)([AI]?)(?:N\d+)?(?:G\d+)?X(\d)(\d)Y\3\4(?:D\d+)?(?:M\d+)?", re.ASCII)
 _ESCAPE = re.compile(r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})")
 _CODE = re.compile(r"([A-Z])([-+]?[0-9]*\.?[0-9]*)")
