@@ -172,6 +172,15 @@ def test_body_without_package_is_the_box_around_its_pads():
     assert body_shape(board, board.parts[0]).bounds == (8, 8, 22, 12)
 
 
+def test_parts_that_share_a_refdes_have_no_guessed_body():
+    """Holes and logos called alike would otherwise cover the board between them."""
+    pads = (Pad("H", "1", 10, 10, 3.0, 6.0), Pad("H", "1", 90, 90, 3.0, 6.0))
+    board = Board("b", 100, 100, parts=(Part("H"), Part("H", package="logo")), pads=pads)
+
+    assert board.index.repeated == {"H"}
+    assert all(body_shape(board, part).is_empty for part in board.parts)
+
+
 def test_hole_has_a_body_but_no_pads():
     """A mounting hole of 3.2 mm is an opening, not copper."""
     part = Part("H1", package="HOLE-3.2", x_mm=5, y_mm=5)

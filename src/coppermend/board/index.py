@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Hashable, Iterable
 from typing import NamedTuple, TypeVar
 
@@ -52,6 +53,7 @@ def _firsts(pairs: Iterable[tuple[K, T]]) -> dict[K, T]:
 class BoardIndex:
     """Dictionaries over one board. The first of two duplicates wins; ``check`` reports the second.
 
+    ``repeated`` are refdes that several parts have, so that their pads cannot be told apart.
     ``pins_of_part`` holds pins that are on a net; ``pads_of_net`` and its like are ``Groups``. ``net_of_pad``
     runs along ``board.pads``, with "" for a pad on no net.
     """
@@ -59,6 +61,8 @@ class BoardIndex:
     def __init__(self, board: Board) -> None:
         self.board_name = board.name
         self.parts: dict[str, Part] = _firsts((p.refdes, p) for p in board.parts)
+        counts = Counter(part.refdes for part in board.parts)
+        self.repeated: frozenset[str] = frozenset(refdes for refdes, count in counts.items() if count > 1)
         self.net_of_pin: dict[PinRef, str] = _firsts(
             (pin, net) for net, pins in board.nets.items() for pin in pins
         )

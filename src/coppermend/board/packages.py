@@ -73,13 +73,14 @@ def body_height_mm(part: Part) -> float:
 def body_shape(board: Board, part: Part) -> BaseGeometry:
     """The area that the body of ``part`` covers on the board [mm].
 
-    From its package where known; else the box around the part's pads, grown by 1 mm; else empty.
+    From its package where known; else the box around the part's pads, grown by 1 mm; else empty. A refdes that
+    several parts have (logos, holes) tells no pads of its own.
     """
     if shape := shape_of(part.package):
         a, b, c, d = _turn(part)
         return affinity.affine_transform(shape.body, [a, b, c, d, part.x_mm, part.y_mm])
     pads = board.index.pads_of_part.get(part.refdes, [])
-    if not pads:
+    if not pads or part.refdes in board.index.repeated:
         return shapely.Polygon()
     return shapely.box(
         min(p.x_mm - p.size_mm / 2 for p in pads) - _MARGIN_MM,
