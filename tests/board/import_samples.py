@@ -6,7 +6,9 @@
 
 from __future__ import annotations
 
-from coppermend.board.importing import Source
+from coppermend.board.importing import Source, import_board
+from coppermend.board.model import PinRef
+from coppermend.board.parttypes import PartLibrary, parse_part_types
 
 GERBER_AT = (100.0, -50.0)
 IPC_AT = (10.0, 10.0)
@@ -118,3 +120,34 @@ PARTS = Source(
     b"U1,74LS04,SO-14,8,15,180,bottom\n"
     b"REF**,Hole,MountingHole_3.2mm,3,3,0,top\n",
 )
+
+LIBRARY = PartLibrary(
+    parse_part_types(
+        """
+        [resistor]
+        description = "resistor"
+        kind = "resistor"
+        pins = ["1 A passive", "2 B passive"]
+        ["7404"]
+        description = "inverters"
+        kind = "logic"
+        pins = ["1 A in", "2 Y out"]
+        """
+    )
+)
+NETS = {"CLK": (PinRef("R1", "1"), PinRef("U1", "1")), "GND": (PinRef("R1", "2"),)}
+
+
+def imported(ipc356=None, gerber=(), parts=None):
+    return import_board(name="demo", ipc356=ipc356, gerber=gerber, parts=parts, library=LIBRARY)
+
+
+def bare(sources):
+    """The same Gerber files without a single attribute, named by habit."""
+    for source in sources:
+        kept = [
+            row
+            for row in source.data.decode().split("\n")
+            if not row.startswith(("%TO", "%TA", "%TD", "%TF", ";"))
+        ]
+        yield source._replace(data="\n".join(kept).encode())

@@ -17,7 +17,7 @@ from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.space import pad_shape, track_shape, via_shape
 
-from .test_importing import bare
+from .import_samples import bare
 
 BOARDS = ("trainer-computer", "clock-module")
 # parts, nets, pins on nets, pads, vias, tracks as told in the boards' own read-me; areas are regions counted.
