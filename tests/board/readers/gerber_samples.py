@@ -11,7 +11,7 @@ def gerber(*words: str, head: str = HEAD, end: str = "M02*\n") -> str:
 
 
 # Gerber Layer Format Specification, section 2.11.1, "Example: Two Square Boxes" (from memory).
-TWO_SQUARES = """G04 Ucamco ex. 1: Two square boxes*
+TWO_SQUARES = """G04 Example 1: two square boxes*
 %FSLAX26Y26*%
 %MOMM*%
 %TF.Part,Other,example*%
