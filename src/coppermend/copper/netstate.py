@@ -74,7 +74,7 @@ class NetState:
         return RiskGraph(
             tuple(bool(island.points) for island in self.cut.islands),
             (*((bond.a, bond.b) for bond in self.bonds), *self._wires),
-            tuple(self._needs_proof(island) for island in range(len(self.cut.islands))),
+            tuple(island.pads > 0 for island in self.cut.islands),
         )
 
     @cached_property
@@ -84,12 +84,7 @@ class NetState:
 
     @cached_property
     def bonds(self) -> tuple[Bond, ...]:
-        """Bonds that lead to a pad or jumper; copper that ends in nothing needs no proof.
-
-        When the files do not show all copper of the net, every bond counts.
-        """
-        if self.cut.unseen:
-            return self.cut.bonds
+        """Bonds that lead to a pad or jumper; copper that ends in nothing needs no proof."""
         forest = bridge_forest(len(self.cut.islands), [(bond.a, bond.b) for bond in self.cut.bonds])
         ends = {island for pair in self._wires for island in pair}
         wanted = {forest.block[i] for i, island in enumerate(self.cut.islands) if island.pads or i in ends}
@@ -136,9 +131,21 @@ class NetState:
     @cached_property
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """The points to probe now, as pairs; () when nothing more can be learned."""
+        if fresh := self._unread_jumpers():
+            return fresh
         planned = [] if self.jumpers else proof_pairs(self.graph, learn(self.graph, [], []))
         pairs = [*next_pairs(self.graph, self.known, planned), *self._unseen_pairs()]
         return tuple((self.best_point(a), self.best_point(b)) for a, b in pairs)
+
+    def _unread_jumpers(self) -> tuple[tuple[str, str], ...]:
+        """Fitted jumpers that no reading has reached yet: they are read before anything else."""
+        return tuple(
+            (jumper.a, jumper.b)
+            for jumper, (a, b) in zip(self.jumpers, self._wires, strict=True)
+            if not (self.known.same(a, b) or self.known.are_apart(a, b))
+            and jumper.a in self.points
+            and jumper.b in self.points
+        )
 
     def best_point(self, island: int) -> str:
         """The point of an island that a probe reaches best: from the solder side, sound, large."""
@@ -152,10 +159,7 @@ class NetState:
 
     @cached_property
     def pieces(self) -> tuple[tuple[int, ...], ...]:
-        """Islands that may hang together, as far as the files and readings tell; only pieces with a pad.
-
-        On a net with copper that the files do not show, an at-risk via counts like a pad. Largest piece first.
-        """
+        """Islands that may hang together, as far as the files and readings tell; only pieces with a pad, largest first."""
         joined = Groups(len(self.cut.islands))
         for island, group in enumerate(self.known.group):
             joined.join(island, group)
@@ -165,12 +169,8 @@ class NetState:
         members: dict[int, list[int]] = {}
         for island, root in enumerate(joined.labels()):
             members.setdefault(root, []).append(island)
-        needed = [piece for piece in members.values() if any(map(self._needs_proof, piece))]
+        needed = [piece for piece in members.values() if self._pads(piece)]
         return tuple(sorted(map(tuple, needed), key=lambda piece: (-self._pads(piece), piece)))
-
-    def _needs_proof(self, island: int) -> bool:
-        own = self.cut.islands[island]
-        return own.pads > 0 or (self.cut.unseen and own.at_risk)
 
     def _pads(self, piece: Sequence[int]) -> int:
         return sum(self.cut.islands[island].pads for island in piece)

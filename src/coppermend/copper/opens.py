@@ -35,7 +35,8 @@ def net_opens(state: NetState) -> list[Open]:
 
 def net_jumpers(state: NetState, opens: Sequence[Open]) -> list[Jumper]:
     """The fewest jumpers that join all pieces of a net that are apart, shortest first."""
-    wires = _shortest_wires(state, [piece for piece in state.heads if _points(state, piece)])
+    firm = [_firm(state, piece) for piece in state.heads]
+    wires = _shortest_wires(state, [piece for piece in firm if _points(state, piece)])
     jumpers = []
     for number, (a, b) in enumerate(wires):
         rest = [wire for i, wire in enumerate(wires) if i != number]
@@ -45,6 +46,12 @@ def net_jumpers(state: NetState, opens: Sequence[Open]) -> list[Jumper]:
         if not any(item.between in jumper.cures for jumper in jumpers) and _is_torn(state, item):
             jumpers.append(_jumper(state, *item.between, (item.between,)))
     return jumpers
+
+
+def _firm(state: NetState, piece: Sequence[int]) -> tuple[int, ...]:
+    """The islands of a piece that are known to hang together with a pad, not only likely to."""
+    padded = {state.known.group[i] for i in piece if state.cut.islands[i].pads}
+    return tuple(i for i in piece if state.known.group[i] in padded)
 
 
 def _open(state: NetState, cluster: Cluster, start: int, end: int) -> Open:
@@ -75,14 +82,18 @@ def _is_torn(state: NetState, item: Open) -> bool:
 
 
 def _unseen_opens(state: NetState, found: Sequence[Open]) -> Iterable[Open]:
-    """Pieces that are apart where the files do not show how they should hang together."""
-    of = state.cut.point_island
+    """Between pieces that are apart where the files do not show how they should hang together."""
+    explained = Groups(len(state.cut.islands))
+    for piece in state.heads:
+        for island in piece:
+            explained.join(piece[0], island)
+    for item in found:
+        explained.join(*(state.cut.point_island[point] for point in item.between))
     first, *others = state.heads
     for piece in others:
-        explained = any({of[point] for point in item.between} & set(piece) for item in found)
-        if not explained and _points(state, piece) and _points(state, first):
-            a, b = _nearest(state, _points(state, first), _points(state, piece))
-            yield Open(state.cut.graph.net, (a, b), ())
+        ends = [_points(state, _firm(state, islands)) for islands in (first, piece)]
+        if all(ends) and explained.join(first[0], piece[0]):
+            yield Open(state.cut.graph.net, _nearest(state, *ends), ())
 
 
 def _near_points(state: NetState, island: int) -> list[str]:
@@ -108,7 +119,7 @@ def _nearest(state: NetState, some: Sequence[str], others: Sequence[str]) -> tup
 
 def _places(state: NetState, names: Sequence[str]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     places = [state.points[name].place for name in names]
-    return np.array([(place.x_mm, place.y_mm) for place in places])
+    return np.array([(place.x_mm, place.y_mm) for place in places], dtype=float)
 
 
 def _doubt_mm(state: NetState, names: Sequence[str]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

@@ -185,13 +185,9 @@ def _notes(board: Board, states: Mapping[str, NetState]) -> Iterable[str]:
         net for net, state in states.items() if any(s.kind == "area" for s in state.cut.graph.spots)
     ]:
         yield f"filled copper is taken as whole: {_listed(filled)}"
-    loose = [
-        f"{number} ({net})"
-        for net, state in states.items()
-        for number in sorted(_tracks_at_risk(state) - {bond.track for bond in state.bonds})
-    ]
+    loose = [f"{name} ({net})" for net, state in states.items() for name in _not_needed(state)]
     if loose:
-        yield f"at-risk tracks beside safe copper, or leading to no pad, are not needed and not probed: {_listed(loose)}"
+        yield f"at-risk copper beside safe copper, or leading to no pad, is not needed and not probed: {_listed(loose)}"
     hidden = [_first_name(state, island) for state in states.values() for island in state.unreachable]
     if hidden:
         yield f"no probe can reach {_listed(hidden)} with the parts now fitted"
@@ -205,8 +201,17 @@ def _notes(board: Board, states: Mapping[str, NetState]) -> Iterable[str]:
             yield f"{net} reads as whole across copper that other readings prove open: measure again"
 
 
-def _tracks_at_risk(state: NetState) -> set[int]:
-    return {*state.cut.parallel_tracks, *(bond.track for bond in state.cut.bonds)} - {0}
+def _not_needed(state: NetState) -> list[str]:
+    """At-risk tracks and vias whose loss would part no pad from the others."""
+    kept = {bond.track for bond in state.bonds}
+    at_risk = {*state.cut.parallel_tracks, *(bond.track for bond in state.cut.bonds)} - {0}
+    touched = {island for bond in state.bonds for island in bond[:2]}
+    vias = [
+        _first_name(state, number)
+        for number, island in enumerate(state.cut.islands)
+        if island.at_risk and not island.pads and number not in touched
+    ]
+    return [*(f"track {number}" for number in sorted(at_risk - kept)), *vias]
 
 
 def _first_name(state: NetState, island: int) -> str:

@@ -67,10 +67,10 @@ def _parts_near(area: DamageArea, board: Board) -> list[Part]:
 def _reach_boxes(board: Board) -> NDArray[np.float64]:
     """(parts, 4) boxes [mm] that surely hold each part's body."""
     row_of = {part.refdes: i for i, part in reversed(list(enumerate(board.parts)))}
-    places = np.array([(part.x_mm, part.y_mm) for part in board.parts]).reshape(-1, 2)
+    places = np.array([(part.x_mm, part.y_mm) for part in board.parts], dtype=float).reshape(-1, 2)
     low, high = places - _NO_PADS_MM, places + _NO_PADS_MM
     owners = np.array([row_of.get(pad.refdes, -1) for pad in board.pads], dtype=int)
-    centres = np.array([(pad.x_mm, pad.y_mm) for pad in board.pads]).reshape(-1, 2)[owners >= 0]
+    centres = np.array([(pad.x_mm, pad.y_mm) for pad in board.pads], dtype=float).reshape(-1, 2)[owners >= 0]
     owners = owners[owners >= 0]
     low[owners], high[owners] = np.inf, -np.inf
     np.minimum.at(low, owners, centres - _OVERHANG_MM)
