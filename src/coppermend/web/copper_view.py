@@ -6,7 +6,7 @@ from typing import Any
 
 from coppermend.copper.plan import Probe
 from coppermend.web.desk import Job
-from coppermend.web.drawing import probe_overlays, stage_overlays
+from coppermend.web.drawing import around, probe_overlays, stage_overlays
 
 BEEPER = "beeper"
 
@@ -22,7 +22,9 @@ def copper_view(job: Job, wanted: str) -> dict[str, Any]:
     if current is None:
         return {**view, "overlays": overlays}
     shown = probe_overlays(job.board, current.net, current.a, current.b)
-    return {**view, "overlays": (*overlays, *shown), "side": "bottom" if current.side == "bottom" else "top"}
+    side = "bottom" if current.side == "bottom" else "top"
+    focus = around(job.board, current.a, current.b)
+    return {**view, "overlays": (*overlays, *shown), "side": side, "focus_mm": focus}
 
 
 def find_probe(job: Job, a: str, b: str) -> Probe | None:

@@ -19,6 +19,8 @@ from coppermend.web.desk import Desk, Job
 _VIEW_BOX = re.compile(r'viewBox="([^"]+)"')
 _SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
 SIDES: tuple[Layer, Layer] = ("top", "bottom")
+Box = tuple[float, float, float, float]  # left, bottom, right, top [mm]
+_AROUND_MM = 22.0
 _WORDS = {
     "damage": "damage", "touched": "touched parts", "strip": "comes off", "probe": "probe",
     "jumper": "jumpers", "net": "net",
@@ -39,22 +41,29 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Drawing:
-    """Everything the drawing macro needs; ``layers`` are (kind, words) of the overlays that can be hidden."""
+    """Everything the drawing macro needs; ``layers`` are (kind, words) of the overlays that can be hidden.
+
+    ``focus_mm`` is what is shown large at first, where scripts run.
+    """
 
     sha256: str
     board: Board
     sheets: tuple[Sheet, ...]
     side: Layer
     layers: tuple[tuple[str, str], ...]
+    focus_mm: Box | None = None
 
 
-def drawing_of(desk: Desk, sha256: str, overlays: Sequence[Overlay] = (), side: Layer = "top") -> Drawing:
+def drawing_of(
+    desk: Desk, sha256: str, overlays: Sequence[Overlay] = (), side: Layer = "top",
+    focus_mm: Box | None = None,
+) -> Drawing:  # fmt: skip
     """The drawing of a kept board with ``overlays`` on both sides, ``side`` shown first."""
     board = desk.board(sha256)
     kinds = dict.fromkeys(overlay.kind for overlay in overlays)
     layers = tuple((kind, _WORDS[kind]) for kind in kinds if kind in _WORDS)
     sheets = tuple(_sheet(desk, sha256, board, one, overlays) for one in SIDES)
-    return Drawing(sha256, board, sheets, side, layers)
+    return Drawing(sha256, board, sheets, side, layers, focus_mm)
 
 
 def _sheet(desk: Desk, sha256: str, board: Board, side: Layer, overlays: Sequence[Overlay]) -> Sheet:
@@ -62,7 +71,9 @@ def _sheet(desk: Desk, sha256: str, board: Board, side: Layer, overlays: Sequenc
     assert found is not None  # draw_board always writes one
     _, _, width, height = map(float, found[1].split())
     frame, prefix = Frame.of(board, side), f"over-{side}"
-    content = patterns(prefix, {o.kind for o in overlays}) + overlay_layer(board, frame, prefix, overlays)
+    content = patterns(prefix, {"damage", *(o.kind for o in overlays)}) + overlay_layer(
+        board, frame, prefix, overlays
+    )
     return Sheet(side, found[1], width, height, frame, Markup(content))  # draw_overlays escapes names
 
 
@@ -96,6 +107,15 @@ def probe_overlays(board: Board, net: str, a: str, b: str) -> tuple[Overlay, ...
     if not _known(board, a, b):
         return tuple(on_net)
     return (*on_net, Overlay("probe", (a, b), label="A"), Overlay("probe", (b,), label="B"))
+
+
+def around(board: Board, *points: str) -> Box | None:
+    """The part of the board with these points in the middle; None when one of them has no place."""
+    if not _known(board, *points):
+        return None
+    places = [board.index.place(point) for point in points]
+    x, y = [p.x_mm for p in places], [p.y_mm for p in places]
+    return min(x) - _AROUND_MM, min(y) - _AROUND_MM, max(x) + _AROUND_MM, max(y) + _AROUND_MM
 
 
 def _parts(kind: str, refdes: Iterable[str], board: Board) -> list[Overlay]:

@@ -19,9 +19,9 @@ from coppermend.web.stages import stage_page
 Body = Callable[[Job], Mapping[str, Any]]
 
 
-def keep(
+def keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
     request: Request, number: str, stage: str, kind: str, form: Form, body: Body, *, show: str = "",
-    anchor: str = "", expect_seq: int | None = None, **query: object,
+    anchor: str = "",
 ) -> Response:  # fmt: skip
     """Append an entry of ``kind`` and show a page of the job with a notice of it.
 
@@ -34,19 +34,17 @@ def keep(
         body: Makes the entry's body from the job; may raise ``InputError``.
         show: Stage or "record" to show instead.
         anchor: Where on that page.
-        expect_seq: The last entry that the writer has seen, where that matters.
-        query: Further words of the page's address.
     """
     check_stage(stage)
     desk = desk_of(request)
     job = desk.job(number)
     who = author(request, form)
     try:
-        entry = desk.store.append(job.number, kind, stage, body(job), who=who, expect_seq=expect_seq)
+        entry = desk.store.append(job.number, kind, stage, body(job), who=who)
     except CoppermendError as error:
         return refused(request, job, stage, form, error)
     target = show if show in (*STAGES, "record") else stage
-    return see(f"/jobs/{job.number}/{target}", form, anchor=anchor, kept=entry.seq, **query)
+    return see(f"/jobs/{job.number}/{target}", form, anchor=anchor, kept=entry.seq)
 
 
 def refused(request: Request, job: Job, stage: str, form: Form, error: CoppermendError) -> Response:

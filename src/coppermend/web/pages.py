@@ -101,7 +101,7 @@ def status_of(error: CoppermendError) -> int:
 
 def next_stage(stage: str) -> str:
     """The stage after this one; "" after the last."""
-    position = STAGES.index(stage) + 1  # type: ignore[arg-type]
+    position = STAGES.index(stage) + 1
     return STAGES[position] if position < len(STAGES) else ""
 
 

@@ -49,12 +49,17 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
         raise InputError("papers need a board", expected="a board, chosen at receive")
     if paper not in _PAPERS:
         raise InputError(f"paper {paper[:40]!r}", expected=" or ".join(_PAPERS))
-    facts = (job.board, desk.library, state, job.found)
-    words = {"who": who, "date": day(now()), "shop": desk.shop, "bench_url": desk.bench_url}
+    today, shop, link = day(now()), desk.shop, desk.bench_url
     if what == "tag":
-        return what, f"tag-{state.number}.pdf", tag_pdf(tag_content(*facts, **words))
+        tag = tag_content(
+            job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link
+        )
+        return what, f"tag-{state.number}.pdf", tag_pdf(tag)
     if what == "report":
-        report = report_content(*facts, **words, photos=_photos(desk, state))
+        report = report_content(
+            job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link,
+            photos=_photos(desk, state),
+        )  # fmt: skip
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
     raise InputError(f"paper called {what[:40]!r}", expected="tag or report")
 

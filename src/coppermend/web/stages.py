@@ -37,8 +37,8 @@ def stage_page(
     """The page of a stage, perhaps with what was wrong about the last post."""
     desk = desk_of(request)
     view = stage_view(desk, job, stage, dict(request.query_params))
-    overlays, side = view.pop("overlays"), view.pop("side")
-    drawing = drawing_of(desk, job.sha256, overlays, side) if job.sha256 else None
+    shown = (view.pop("overlays"), view.pop("side"), view.pop("focus_mm", None))
+    drawing = drawing_of(desk, job.sha256, *shown) if job.sha256 else None
     context = {**job_context(request, job, stage), **view, "here": stage, "drawing": drawing, "error": error}
     return page(request, f"stages/{stage}.html", status=status, typed=typed or Form(), **context)
 
@@ -47,9 +47,20 @@ def job_context(request: Request, job: Job, stage: str) -> dict[str, Any]:
     """What every page of a job shows: the job, its progress, the stage's cautions, the last entry kept."""
     progress = {p.stage: p for p in job.found.progress} if job.found else {}
     return {
+        "ahead": _ahead(job),
         "job": job, "state": job.state, "found": job.found, "stage": stage, "here": "",
         "progress": progress, "cautions": cautions_for(stage), "notice": _notice(request, job),
     }  # fmt: skip
+
+
+def _ahead(job: Job) -> str:
+    """The stage that the next step belongs to: where the job stands, else the first that is not finished."""
+    if job.found is None:
+        return "receive"
+    progress = {p.stage: p for p in job.found.progress}
+    if not progress[job.state.stage].finished:
+        return job.state.stage
+    return next((p.stage for p in job.found.progress if not p.finished), "return")
 
 
 def _notice(request: Request, job: Job) -> dict[str, Any] | None:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from coppermend.board.atrisk import TouchedNet, TouchedPart
+from coppermend.board.cautions import Caution, cautions_for, merged
 from coppermend.board.draw import Overlay
 from coppermend.board.model import Layer
 from coppermend.damage.touch import touch_by_section
 from coppermend.job.history import earlier_work
+from coppermend.job.state import EvidenceLine
+from coppermend.proving.records import Proof
+from coppermend.proving.supply import DISCHARGE, resistance_id
+from coppermend.rework.records import RefitItem, StripItem
 from coppermend.web.copper_view import copper_view
 from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import damage_overlays, stage_overlays
@@ -75,27 +80,49 @@ def _plan(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
 
 def _strip(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
     if job.found is None:
-        return {"rows": (), "left": 0, "besides": ()}
+        return {"rows": (), "left": 0}
     rows = [(item, job.state.strip.get(item.refdes)) for item in job.found.strip]
-    listed = {item.refdes for item in job.found.strip}
-    besides = [(name, fate) for name, fate in job.state.strip.items() if name not in listed]
-    return {"rows": rows, "left": sum(1 for _, fate in rows if fate is None), "besides": besides}
+    left = sum(1 for _, fate in rows if fate is None)
+    return {"rows": rows, "left": left, "cautions": _with_items("strip", job.found.strip)}
 
 
 def _refit(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
     if job.found is None:
         return {"rows": (), "left": 0}
     rows = [(item, job.state.refit.get(item.refdes)) for item in job.found.refit]
-    return {"rows": rows, "left": sum(1 for _, note in rows if note is None)}
+    left = sum(1 for _, note in rows if note is None)
+    return {"rows": rows, "left": left, "cautions": _with_items("refit", job.found.refit)}
+
+
+def _with_items(stage: str, items: Iterable[StripItem | RefitItem]) -> tuple[Caution, ...]:
+    """The cautions of a stage and of every item on its list, each once."""
+    return merged(cautions_for(stage), *(item.cautions for item in items))
 
 
 def _prove(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
     if job.found is None:
-        return {"cards": (), "titles": {}}
+        return {"groups": (), "titles": {}, "count": 0}
+    groups: dict[str, list[tuple[Proof, EvidenceLine | None]]] = {name: [] for name in _PROOF_GROUPS}
     needed = {proof.id for proof in job.found.proofs_to_do}
-    cards = [(proof, job.state.evidence.get(proof.id), proof.id in needed) for proof in job.found.proofs]
+    for proof in job.found.proofs:
+        result = job.state.evidence.get(proof.id)
+        groups[_proof_group(proof, result, needed)].append((proof, result))
     titles = {proof.id: proof.title for proof in job.found.proofs}
-    return {"cards": cards, "titles": titles}
+    shown = [(name, cards) for name, cards in groups.items() if cards]
+    return {"groups": shown, "titles": titles, "count": len(job.found.proofs)}
+
+
+_PROOF_GROUPS = ("Before power", "Needed for the gate", "With a result", "Others")
+
+
+def _proof_group(proof: Proof, result: EvidenceLine | None, needed: Collection[str]) -> str:
+    if result and result.passed:
+        return "With a result"
+    if proof.id == DISCHARGE or proof.id.startswith(resistance_id("")):
+        return "Before power"
+    if proof.id in needed:
+        return "Needed for the gate"
+    return "With a result" if result else "Others"
 
 
 def _return(desk: Desk, job: Job, query: Query) -> dict[str, Any]:

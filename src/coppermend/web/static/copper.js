@@ -2,6 +2,10 @@
 const form = document.getElementById("reading-form");
 const undo = document.getElementById("undo-form");
 
+const ohms = document.getElementById("ohms");
+if (ohms && matchMedia("(pointer: fine)").matches) ohms.focus({ preventScroll: true });
+if (ohms && !location.hash) document.getElementById("probe").scrollIntoView({ block: "nearest" });
+
 function press(answer) {
   form?.requestSubmit(form.querySelector(`[name=answer][value=${answer}]`));
 }
@@ -16,6 +20,9 @@ document.addEventListener("keydown", (event) => {
   if (key === " " || key === "enter") press("good");
   else if (key === "o") press("open");
   else if (key === "u") undo?.requestSubmit();
-  else return;
+  else {
+    if (!reading && /^[0-9.]$/.test(key)) ohms?.focus(); // the digit itself lands in the field
+    return;
+  }
   event.preventDefault();
 });

@@ -41,8 +41,11 @@ function start() {
   function show() {
     for (const sheet of sheets) {
       const layer = sheet.svg.querySelector(".tool");
-      const rings = features().flatMap((f) => (f.geometry.type === "Polygon" ? [f.geometry.coordinates[0]] : f.geometry.coordinates.map((c) => c[0])));
-      layer.replaceChildren(...rings.map((ring) => shape(sheet, "polygon", ring)));
+      const rings = features().flatMap(({ geometry, properties }) => {
+        const polygons = geometry.type === "Polygon" ? [geometry.coordinates] : geometry.coordinates;
+        return polygons.map((polygon) => [polygon[0], word(properties)]);
+      });
+      layer.replaceChildren(...rings.map(([ring, word]) => shape(sheet, "polygon", ring, { fill: `url(#over-${sheet.svg.dataset.side}-${word})` })));
       if (corners.length) layer.append(shape(sheet, "polyline", corners));
       for (const corner of corners) {
         const [cx, cy] = sheet.inPicture(corner);
@@ -58,11 +61,14 @@ function start() {
     told.textContent = drawing ? `${corners.length} ${corners.length === 1 ? "corner" : "corners"}${corners.length < 3 ? "; three close an area" : ""}` : "";
   }
 
+  function word(properties) {
+    return WORDS.find(([least]) => (properties?.severity ?? 0.75) >= least)[1];
+  }
+
   function row(feature, number) {
     const item = document.createElement("li");
-    const word = WORDS.find(([least]) => (feature.properties?.severity ?? 0.75) >= least)[1];
     const words = document.createElement("span");
-    words.textContent = `Area ${number + 1}, ${word}`;
+    words.textContent = `Area ${number + 1}, ${word(feature.properties)}`;
     const remove = document.createElement("button");
     remove.type = "button";
     remove.className = "small";

@@ -51,6 +51,7 @@ class Drawing {
     picture.replaceWith(svg);
     over.remove();
     const sheet = new Sheet(box, svg, (element) => this.tell(element));
+    if (this.figure.dataset.focusMm) sheet.focus(this.figure.dataset.focusMm.split(" ").map(Number));
     this.figure.dispatchEvent(new CustomEvent("drawing-ready", { detail: sheet }));
     return sheet;
   }
@@ -138,6 +139,14 @@ class Sheet {
       this.asked = undefined;
       this.svg.setAttribute("viewBox", this.view.join(" "));
     });
+  }
+
+  // Shows a box of the board (left, bottom, right, top in mm) as large as it fits.
+  focus([left, bottom, right, top]) {
+    const [a, b] = [this.inPicture([left, top]), this.inPicture([right, bottom])];
+    const ratio = this.home[2] / this.home[3];
+    const width = Math.max(Math.abs(b[0] - a[0]), Math.abs(b[1] - a[1]) * ratio);
+    this.show([(a[0] + b[0] - width) / 2, (a[1] + b[1] - width / ratio) / 2, width]);
   }
 
   whole() {
