@@ -4,66 +4,143 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import typer
 
 from coppermend import __version__
-from coppermend.cli import analysis, bench, boards, jobs
+from coppermend.cli.tree import Branch, CommandGroup, Leaf
 from coppermend.errors import CoppermendError
 
+_HERE = "coppermend.cli"
+COMMANDS: Mapping[str, Branch | Leaf] = {
+    "board": Branch(
+        "Board folders: import, check, show, draw.",
+        {
+            "import": Leaf(f"{_HERE}.importing", "import_", "Make a board folder from CAD files."),
+            "check": Leaf(f"{_HERE}.checking", "check", "Find contradictions in a board folder."),
+            "show": Leaf(f"{_HERE}.showing", "show", "Say what is on a board."),
+            "draw": Leaf(f"{_HERE}.drawing", "draw", "Draw one side of a board as SVG."),
+        },
+    ),
+    "damage": Branch(
+        "What the damage touched.",
+        {"touch": Leaf(f"{_HERE}.damage", "touch_", "Parts, copper and nets that the damage touched.")},
+    ),
+    "strip": Leaf(f"{_HERE}.rework", "strip", "What comes off, in which order, and why."),
+    "refit": Leaf(f"{_HERE}.rework", "refit", "Remedies on offer, what goes on again, and the kit."),
+    "copper": Branch(
+        "Prove that at-risk connections survived.",
+        {"plan": Leaf(f"{_HERE}.copper", "plan", "The probes that prove every net at risk.")},
+    ),
+    "prove": Branch(
+        "Proofs, and the gate: is anything touched left unproven?",
+        {
+            "plan": Leaf(f"{_HERE}.prove", "plan", "The proofs that are still needed."),
+            "gate": Leaf(f"{_HERE}.prove", "gate_", "Is anything that was touched left unproven?"),
+        },
+    ),
+    "job": Branch(
+        "Jobs and their record: new, list, show, log, tag, report.",
+        {
+            "new": Leaf(f"{_HERE}.jobs", "new", "Log a board in: open a job."),
+            "list": Leaf(f"{_HERE}.jobs", "list_", "List jobs, newest first."),
+            "show": Leaf(f"{_HERE}.jobshow", "show", "Say where a job stands and what comes next."),
+            "log": Leaf(f"{_HERE}.joblog", "log", "Print a job's record, or add an entry to it."),
+            "tag": Leaf(f"{_HERE}.papers", "tag", "Make the return tag."),
+            "report": Leaf(f"{_HERE}.papers", "report", "Make the return report for the customer."),
+        },
+    ),
+    "serve": Leaf(f"{_HERE}.serving", "serve", "Open the bench in a browser."),
+    "demo": Leaf(f"{_HERE}.sample", "demo", "Run the whole sample job, start to finish."),
+}
+
+
+class _Root(CommandGroup):
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(branches=COMMANDS, **settings)
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Without any argument, show the help."""
+        return super().parse_args(ctx, args or ["--help"])
+
+
 app = typer.Typer(
+    cls=_Root,
     help="Bring battery-damaged control boards back: from arrival to return tag.",
-    no_args_is_help=True,
+    epilog="Exit status: 0 done, 1 the answer is no, 2 the input is wrong, 3 a fault of the program.",
     add_completion=False,
+    rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-app.add_typer(boards.app, name="board")
-app.add_typer(analysis.damage_app, name="damage")
-app.command("strip")(analysis.strip)
-app.add_typer(analysis.copper_app, name="copper")
-app.command("refit")(analysis.refit)
-app.add_typer(analysis.prove_app, name="prove")
-app.add_typer(jobs.app, name="job")
-app.command("demo")(bench.demo)
-app.command("serve")(bench.serve)
 
 
-@app.callback(invoke_without_command=True)
-def root(version: bool = typer.Option(False, "--version", help="Say the version and leave.")) -> None:
-    """Bring battery-damaged control boards back: from arrival to return tag."""
-    if version:
+def _say_version(wanted: bool) -> None:
+    if wanted:
         typer.echo(f"coppermend {__version__}")
         raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: bool = typer.Option(
+        False, "--version", callback=_say_version, is_eager=True, help="Say the version and leave."
+    ),
+) -> None:
+    """Bring battery-damaged control boards back: from arrival to return tag."""
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     try:
-        return int(app(arguments, standalone_mode=False) or 0)
-    except (CoppermendError, typer.TyperException) as error:
-        text = error.format_message() if isinstance(error, typer.TyperException) else str(error)
-        print(f"coppermend: {' '.join(text.split())}", file=sys.stderr)
-        return 2
+        status = int(app(arguments, prog_name="coppermend", standalone_mode=False) or 0)
+        sys.stdout.flush()  # a reader that has left, or a full disk, shall show here and not at the very end
+        return status
+    except typer.TyperException as error:
+        return _fail(_usage(error))
+    except CoppermendError as error:
+        return _fail(f"coppermend: {error}")
     except (KeyboardInterrupt, typer.Abort):
-        print("coppermend: stopped; everything acknowledged so far is kept", file=sys.stderr)
+        _fail("coppermend: stopped; everything acknowledged so far is kept")
         return 130
     except BrokenPipeError:
         # The reader of our output has left (head, less); nothing more can be said to it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _let_go_of_output()
         return 0
     except Exception as fault:
         if os.environ.get("COPPERMEND_TRACE"):
             raise
         kind = type(fault).__name__
-        print(
+        _fail(
             f"coppermend: a fault of the program, not of your input: {kind}: {fault}. "
-            "What was acknowledged is kept; set COPPERMEND_TRACE=1 to see where it happened",
-            file=sys.stderr,
+            "What was acknowledged is kept; set COPPERMEND_TRACE=1 to see where it happened"
         )
         return 3
 
 
+def _fail(line: str) -> int:
+    """Say why in one line on stderr, whatever line ends and controls the words hold."""
+    words = " ".join(line.split())
+    print("".join(c if c.isprintable() else "?" for c in words), file=sys.stderr)
+    return 2
+
+
+def _usage(error: typer.TyperException) -> str:
+    """A wrong command line in one line, with the command it was for and where its help is."""
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context else "coppermend"
+    words = error.format_message().rstrip(".")
+    return f"{path}: {words[:1].lower()}{words[1:]}; see {path} --help"
+
+
+def _let_go_of_output() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def main() -> None:
     """Entry point of the ``coppermend`` command."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show Ω, or a file name that is no text, must not end a run.
+        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
     raise SystemExit(run())

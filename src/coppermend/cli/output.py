@@ -1,14 +1,20 @@
-"""What every command prints with: one JSON document, or plain tables for people."""
+"""What every command prints with: one JSON document, or plain tables and lists for people, 80 columns wide."""
 
 from __future__ import annotations
 
 import json
+import shlex
+import sys
+import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Annotated, Any
 
 import typer
 from rich.console import Console
-from rich.table import Table
+from rich.table import Column, Table
+from rich.text import Text
+
+from coppermend.board.cautions import DEFERENCE, Caution
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 
@@ -18,15 +24,19 @@ console = Console(highlight=False, soft_wrap=True)
 
 def emit(document: Mapping[str, Any], as_json: bool, show: Callable[[], None]) -> None:
     """Print ``document`` as JSON, or let ``show`` print it for people."""
-    if as_json:
-        typer.echo(json.dumps(document, ensure_ascii=False, indent=2))
-    else:
+    if not as_json:
         show()
+        return
+    utf8 = (getattr(sys.stdout, "encoding", None) or "utf-8").lower().replace("-", "") == "utf8"
+    typer.echo(json.dumps(document, ensure_ascii=not utf8, allow_nan=False, indent=2))
 
 
 def table(title: str, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    """Print a table, or nothing when it has no rows."""
-    made = Table(*columns, title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
+    """Print a table, or nothing when it has no rows; what is too wide goes on in the next line, nothing is cut."""
+    made = Table(
+        *(Column(name, overflow="fold") for name in columns),
+        title=title, title_justify="left", box=None, pad_edge=False, header_style="bold",
+    )  # fmt: skip
     for row in rows:
         made.add_row(*(_cell(value) for value in row))
     if made.row_count:
@@ -34,13 +44,43 @@ def table(title: str, columns: Sequence[str], rows: Iterable[Sequence[object]]) 
         console.print()
 
 
-def _cell(value: object) -> str:
-    # Brackets in net names must not be read as rich's markup.
-    text = ", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
-    return text.replace("[", r"\[")
+def _cell(value: object) -> Text:
+    # Text, not str: brackets in net names must not be read as markup.
+    return Text(", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value))
 
 
-def say(*lines: str) -> None:
-    """Print plain lines without any markup."""
+def say(*lines: str, indent: int = 0) -> None:
+    """Print sentences, each on its own line, wrapped with what follows set in by two more columns."""
     for line in lines:
-        console.print(line, markup=False)
+        console.print(_wrapped(line, indent), markup=False)
+
+
+def say_next(*command: object) -> None:
+    """Print the command that comes next, in one piece so that it can be copied."""
+    console.print("next: coppermend", shlex.join(str(word) for word in command), markup=False)
+
+
+def _wrapped(line: str, indent: int) -> str:
+    return textwrap.fill(
+        line,
+        max(console.width, 40),
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent + 2),
+        break_long_words=False,  # a path or a net name stays whole
+        break_on_hyphens=False,
+    )
+
+
+def say_cautions(cautions: Sequence[Caution]) -> None:
+    """Print the cautions of a step, and whom they defer to."""
+    if cautions:
+        say(*(f"caution: {caution}" for caution in cautions), DEFERENCE, "")
+
+
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """A number with its noun.
+
+    >>> counted(1, "probe"), counted(0, "open"), counted(2, "entry", "entries")
+    ('1 probe', '0 opens', '2 entries')
+    """
+    return f"{count:,} {noun if count == 1 else plural or noun + 's'}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from coppermend.errors import InputError
 from coppermend.quantity import parse_quantity
@@ -22,12 +22,14 @@ class Reading:
     """One measurement between two points [Ω]; ``ohms`` None is OL, open.
 
     With ``jumper`` True it is no measurement: a jumper was fitted there, after the readings before it.
+    ``line`` is where it stood in its file, 0 when it came from none.
     """
 
     a: str
     b: str
     ohms: float | None
     jumper: bool = False
+    line: int = field(default=0, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +83,13 @@ def _reading(cells: list[str], where: str, line: int) -> Reading:
             f"both points are {a!r:.40}", expected="two different points", where=where, line=line
         )
     if value.lower() == _JUMPER:
-        return Reading(a, b, 0.0, jumper=True)
+        return Reading(a, b, 0.0, jumper=True, line=line)
     if value.lower() in _OPEN_WORDS:
-        return Reading(a, b, None)
+        return Reading(a, b, None, line=line)
     try:
         ohms = parse_quantity(value, "Ω")
     except InputError as error:
         raise InputError(error.found, expected="ohms, or OL", where=where, line=line) from None
     if not math.isfinite(ohms) or ohms < _NULLED_OHM:
         raise InputError(f"{value!r:.40} is no resistance", expected="ohms, or OL", where=where, line=line)
-    return Reading(a, b, ohms)
+    return Reading(a, b, ohms, line=line)

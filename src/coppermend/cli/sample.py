@@ -1,24 +1,18 @@
-"""``coppermend demo`` and ``coppermend serve``."""
+"""``coppermend demo``: the sample job, start to finish."""
 
 from __future__ import annotations
 
-import os
-import sys
 import time
 from pathlib import Path
 from typing import Annotated
 
 import typer
-import uvicorn
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from coppermend.cli.jobs import DataOption
 from coppermend.cli.output import JsonFlag, console, emit, say, table
+from coppermend.cli.tree import examples
 from coppermend.demo.job import SampleResult, run_sample
 from coppermend.job.entry import STAGES, Stage
-from coppermend.job.home import DATA_VARIABLE
-
-_HOST, _PORT = "127.0.0.1", 8390
 
 
 def _run_with_progress(out: Path) -> SampleResult:
@@ -46,6 +40,7 @@ def _run_with_progress(out: Path) -> SampleResult:
     return result
 
 
+@examples("coppermend demo --out sample", "coppermend demo --serve")
 def demo(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the results go.")] = Path(
         "coppermend-demo"
@@ -55,7 +50,7 @@ def demo(
     ] = False,
     as_json: JsonFlag = False,
 ) -> int:
-    """Run the whole sample job, start to finish, and say what to open."""
+    """Run the whole sample job on an invented board, start to finish, and say what to open."""
     started = time.monotonic()
     result = run_sample(out, lambda *_: None) if as_json else _run_with_progress(out)
     document = {
@@ -64,29 +59,14 @@ def demo(
         "files": {label: str(path) for label, path in result.files.items()},
     }
 
-    def show() -> None:
+    def show_text() -> None:
         say("", f"Sample job {result.number}: passed its gate in {document['seconds']} s.")
         table("open these", ("what", "file"), document["files"].items())
         say(f"See it in the browser: coppermend serve --data {out / 'record'}")
 
-    emit(document, as_json, show)
+    emit(document, as_json, show_text)
     if serve_after:
+        from coppermend.cli.serving import serve  # noqa: PLC0415  (the server is not needed to run the job)
+
         return serve(data=out / "record")
-    return 0
-
-
-def serve(
-    data: DataOption,
-    host: Annotated[
-        str, typer.Option(help="Address to listen on; 0.0.0.0 lets phones of the shop in.")
-    ] = _HOST,
-    port: Annotated[int, typer.Option(min=1, max=65535)] = _PORT,
-) -> int:
-    """The bench, in a browser."""
-    # Pages and commands are siblings: the server is told by name what to run, and where the record is.
-    os.environ[DATA_VARIABLE] = str(data)
-    print(f"The bench is open at http://{host}:{port}/  (stop with Ctrl-C)", file=sys.stderr, flush=True)
-    uvicorn.run(
-        "coppermend.web.app:app_from_environment", factory=True, host=host, port=port, log_level="warning"
-    )
     return 0

@@ -1,0 +1,66 @@
+"""``coppermend copper plan``: the probes that prove every at-risk net, and what the readings have shown."""
+
+from __future__ import annotations
+
+from coppermend.board.cautions import cautions_for
+from coppermend.cli.inputs import AreaOption, BoardArgument, TypesOption, board_at, library_with, read_area
+from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
+from coppermend.cli.readings import ReadingsOption, readings_at
+from coppermend.cli.tree import examples
+from coppermend.copper.plan import plan_probes
+from coppermend.copper.records import CopperPlan
+from coppermend.damage.area import parse_area
+from coppermend.damage.touch import touch
+
+
+@examples(
+    "coppermend copper plan boards/control --area leak.geojson",
+    "coppermend copper plan boards/control --area leak.geojson --readings readings.csv",
+)
+def plan(
+    board: BoardArgument, area: AreaOption, readings: ReadingsOption = None, types: TypesOption = None,
+    as_json: JsonFlag = False,
+) -> int:  # fmt: skip
+    """List the probes that prove every net at risk, in walking order, and what the readings have shown.
+
+    Keep what the meter says as rows a,b,ohms in a CSV file and give it back with --readings: what is proven is
+    asked no more, an open is pinned down, and each open gets a jumper. A row a,b,jumper says that one was fitted.
+    """
+    loaded, library = board_at(board), library_with(types)
+    touched = touch(loaded, library, parse_area(read_area(area), loaded, str(area)))
+    found = plan_probes(loaded, library, touched, readings_at(readings, loaded))
+    emit(found.to_json(), as_json, lambda: _show(found))
+    return 0
+
+
+def _show(plan: CopperPlan) -> None:
+    if plan.probes:
+        say_cautions(cautions_for("copper"))
+    for number, probe in enumerate(plan.probes, 1):
+        say(f"{number:>3}  {probe.net}: {probe.a} to {probe.b}, expect {probe.expect_ohms:.2f} Ω")
+        say(f"{probe.a}: {probe.where_a}", f"{probe.b}: {probe.where_b}", indent=5)
+    if plan.probes:
+        say("")
+    opens = [(o.net, f"{o.between[0]} and {o.between[1]}", o.tracks or "-") for o in plan.opens]
+    table("opens", ("net", "between", "tracks at risk there"), opens)
+    shorts = [(s.nets, f"{s.between[0]} and {s.between[1]}", f"{s.ohms:.2f}") for s in plan.shorts]
+    table("shorts", ("nets", "measured between", "Ω"), shorts)
+    jumpers = [(j.net, j.a, j.b, j.side, f"{j.length_mm:.0f}") for j in plan.jumpers]
+    table("jumpers to fit", ("net", "from", "to", "side", "mm"), jumpers)
+    say(*(f"note: {note}" for note in plan.notes))
+    say(
+        f"{counted(len(plan.probes), 'probe')} to make ({plan.naive_probes:,} pad by pad), "
+        f"{counted(len(plan.proven), 'net')} proven, {counted(len(plan.opens), 'open')}, "
+        f"{counted(len(plan.shorts), 'short')}; {plan.route_mm:,.0f} mm of way"
+    )
+    say(_next(plan))
+
+
+def _next(plan: CopperPlan) -> str:
+    if plan.probes:
+        return "next: make the probes, write a,b,ohms rows (OL = open) to a CSV file, give it with --readings"
+    if plan.jumpers:
+        return "next: fit the jumpers, add a row a,b,jumper for each to the readings, and plan again"
+    if plan.opens or plan.shorts:
+        return "next: clear what is open or shorted, measure again, and plan again"
+    return "done: no probe is left to make"
