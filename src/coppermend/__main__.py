@@ -1,0 +1,5 @@
+"""``python -m coppermend``."""
+
+from coppermend.cli import main
+
+main()
