@@ -96,34 +96,45 @@ def run(arguments: Sequence[str] | None = None) -> int:
     try:
         status = int(app(arguments, prog_name="coppermend", standalone_mode=False) or 0)
         sys.stdout.flush()  # a reader that has left, or a full disk, shall show here and not at the very end
-        return status
-    except typer.TyperException as error:
-        return _fail(_usage(error))
-    except CoppermendError as error:
-        return _fail(f"coppermend: {error}")
-    except (KeyboardInterrupt, typer.Abort):
-        _fail("coppermend: stopped; everything acknowledged so far is kept")
-        return 130
-    except BrokenPipeError:
-        # The reader of our output has left (head, less); nothing more can be said to it.
-        _let_go_of_output()
-        return 0
-    except Exception as fault:
-        if os.environ.get("COPPERMEND_TRACE"):
-            raise
-        kind = type(fault).__name__
-        _fail(
-            f"coppermend: a fault of the program, not of your input: {kind}: {fault}. "
-            "What was acknowledged is kept; set COPPERMEND_TRACE=1 to see where it happened"
-        )
-        return 3
+    except (Exception, KeyboardInterrupt) as error:
+        return _ended_by(error)
+    return status
 
 
-def _fail(line: str) -> int:
+def _ended_by(error: BaseException) -> int:
+    """Say in one line why a run ended early; returns the exit status."""
+    status = 2
+    match error:
+        case typer.TyperException():
+            line = _usage(error)
+        case CoppermendError():
+            line = f"coppermend: {error}"
+        case KeyboardInterrupt() | typer.Abort():
+            status, line = 130, "coppermend: stopped; everything acknowledged so far is kept"
+        case BrokenPipeError():
+            # The reader of our output has left (head, less); nothing more can be said to it.
+            _let_go_of_output()
+            return 0
+        case OSError():
+            # Files are written by functions that turn their own troubles into ours: this is the output.
+            _let_go_of_output()
+            line = f"coppermend: cannot write the answer: {(error.strerror or str(error)).lower()}"
+        case _ if os.environ.get("COPPERMEND_TRACE"):
+            raise error
+        case _:
+            status = 3
+            line = (
+                f"coppermend: a fault of the program, not of your input: {type(error).__name__}: {error}. "
+                "What was acknowledged is kept; set COPPERMEND_TRACE=1 to see where it happened"
+            )
+    _complain(line)
+    return status
+
+
+def _complain(line: str) -> None:
     """Say why in one line on stderr, whatever line ends and controls the words hold."""
     words = " ".join(line.split())
     print("".join(c if c.isprintable() else "?" for c in words), file=sys.stderr)
-    return 2
 
 
 def _usage(error: typer.TyperException) -> str:

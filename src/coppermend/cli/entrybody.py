@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from coppermend.board.finding import listed
+from coppermend.board.model import Board
+from coppermend.board.packages import with_package_pads
 from coppermend.cli.inputs import board_at, read_area, read_bytes
 from coppermend.damage.area import area_to_geojson, parse_area
 from coppermend.errors import InputError, UnknownName
@@ -124,24 +127,41 @@ def entry_files(store: Store, state: JobState, files: Files) -> dict[str, Any]:
         parsed = parse_area(read_area(files.area), store.board(state.board.sha256), str(files.area))
         return {"area": area_to_geojson(parsed)}
     if files.file:
-        media_type = mimetypes.guess_type(files.file.name)[0] or "application/octet-stream"
+        media_type = mimetypes.guess_type(files.file.name)[0] or ""
+        if not media_type.startswith("image/"):
+            raise InputError(
+                "is no picture by its name", expected="such as .jpg or .png", where=str(files.file)
+            )
         sha256 = store.attach(read_bytes(files.file, "a picture"), files.file.name, media_type)
         return {"sha256": sha256, "name": files.file.name, "media_type": media_type}
     return {}
 
 
-def checked_on_board(kind: EntryKind, body: Mapping[str, Any], assessed: Callable[[], Assessment]) -> None:
-    """Refuse an entry about points, remedies or proofs that the job's board does not have.
+def refuse_absent(
+    kind: EntryKind, body: Mapping[str, Any], board: Board, assessed: Callable[[], Assessment]
+) -> None:
+    """Refuse an entry about points, parts, remedies or proofs that the job's board does not have.
+
+    Args:
+        kind: Kind of the entry.
+        body: What it holds, its form already checked.
+        board: The job's board.
+        assessed: What follows from the record so far; asked only when the kind needs it.
 
     Raises:
-        UnknownName: If the board has no such point, remedy or proof.
+        UnknownName: If the board has no such thing.
         InputError: If a jumper does not join two points of its net.
     """
     if kind in ("reading", "jumper"):
-        index = assessed().board.index
+        index = with_package_pads(board).index
         nets = {index.place(body[end]).net for end in ("a", "b")}
         if kind == "jumper" and nets != {body["net"]}:
             raise InputError(f"{body['a']} and {body['b']} are not both on net {body['net']}")
+    elif kind in ("strip", "refit") and body["refdes"] not in board.index.parts:
+        found = assessed()  # sockets, and parts that a remedy brings, are on the lists only
+        on_lists = {*(item.refdes for item in found.strip), *(item.refdes for item in found.refit)}
+        if body["refdes"] not in on_lists:
+            raise UnknownName("part", body["refdes"], f"{board.name} and on the job's lists")
     elif kind == "remedy" and body["chosen"]:
         _refuse_unknown("remedy", body["id"], [remedy.id for remedy in assessed().remedies])
     elif kind == "evidence":
@@ -150,5 +170,4 @@ def checked_on_board(kind: EntryKind, body: Mapping[str, Any], assessed: Callabl
 
 def _refuse_unknown(what: str, name: str, known: Sequence[str]) -> None:
     if name not in known:
-        shown = ", ".join(known[:8]) + (f" and {len(known) - 8} more" if len(known) > 8 else "")
-        raise UnknownName(what, name, hint=f"this board has {shown or 'none'}")
+        raise UnknownName(what, name, hint=f"known are {listed(known, 8) or 'none'}")

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from coppermend.cli.entrybody import Files, body_from_words, checked_on_board, entry_files, json_object
+from coppermend.cli.entrybody import Files, body_from_words, entry_files, json_object, refuse_absent
 from coppermend.cli.output import JsonFlag, emit, say
 from coppermend.cli.record import DataOption, JobArgument, WhoOption, assessment_of, state_of
 from coppermend.cli.tree import examples
@@ -38,10 +38,10 @@ def log(
     data: DataOption,
     who: WhoOption,
     kind: Annotated[
-        str, typer.Argument(metavar="[KIND]", help=f"Kind of entry to add: {', '.join(KINDS)}.", show_default=False)
+        str, typer.Argument(metavar="KIND", help=f"Kind of entry to add: {', '.join(KINDS)}.", show_default=False)
     ] = "",
     words: Annotated[
-        list[str] | None, typer.Argument(metavar="[KEY=VALUE]...", help="What the entry holds.")
+        list[str] | None, typer.Argument(metavar="KEY=VALUE", help="What the entry holds.")
     ] = None,
     body: Annotated[str, typer.Option("--body", metavar="JSON", help="What it holds, as a JSON object.")] = "",
     stage: Annotated[
@@ -98,4 +98,4 @@ def _check(store: Store, state: JobState, kind: EntryKind, body: dict[str, Any])
     """What cannot be taken back is checked first: form, then whether the board has what it names."""
     check_body(kind, body)
     if state.board is not None:
-        checked_on_board(kind, body, lambda: assessment_of(store, state))
+        refuse_absent(kind, body, store.board(state.board.sha256), lambda: assessment_of(store, state))

@@ -10,6 +10,7 @@ from coppermend.cli.tree import examples
 from coppermend.job.assess import Assessment
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
+from coppermend.proving.records import Gate
 
 
 @examples("coppermend job show 26-0042-U")
@@ -38,10 +39,13 @@ def _show_progress(state: JobState, found: Assessment) -> None:
     rows = [(p.stage, f"{p.done}/{p.total}" if p.total else "-", p.next_step) for p in found.progress]
     table("", ("stage", "done", "still to do"), rows)
     say(*(f"note: {note}" for note in found.notes))
-    gate = found.gate
-    say(
-        "gate: passed, nothing touched is left unproven"
-        if gate.passed
-        else f"gate: not passed, {counted(len(gate.open), 'thing')} unproven"
-    )
+    say(f"gate: {_gate_words(found.gate)}")
     say(f"next: {found.next_step}")
+
+
+def _gate_words(gate: Gate) -> str:
+    if not (gate.open or gate.proven or gate.failed):
+        return "nothing is recorded as touched yet"
+    if gate.passed:
+        return "passed, nothing touched is left unproven"
+    return f"not passed, {counted(len(gate.open), 'thing')} unproven"

@@ -20,7 +20,7 @@ from coppermend.cli.inputs import (
     read_area,
     read_bytes,
 )
-from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
+from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, say_next, table
 from coppermend.cli.readings import ReadingsOption, readings_at
 from coppermend.cli.rework import RemedyOption
 from coppermend.cli.tree import examples
@@ -98,16 +98,11 @@ def plan(
             _show_proof(proof, every and proof.id in needed)
         say(f"{len(needed)} of {counted(len(found.proofs), 'proof')} of this board are needed")
         say(*(f"note: {note}" for note in (*found.gate.notes, *found.notes)))
-        say(
-            f"next: do them, write proof,passed,note rows to a CSV file, and ask: {_gate_command(board, area)}"
-        )
+        say("Do them and write rows proof,passed,note to a CSV file, such as results.csv.")
+        say_next("prove", "gate", board, "--area", area, "--evidence", "results.csv")
 
     emit(document, as_json, show_text)
     return 0
-
-
-def _gate_command(board: Path, area: Path) -> str:
-    return f"coppermend prove gate {board} --area {area} --evidence FILE"
 
 
 def _show_proof(proof: Proof, needed: bool) -> None:

@@ -15,7 +15,7 @@ from coppermend.job.home import DATA_VARIABLE, default_data
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
 
-GIVE_BOARD = "give it one with: coppermend job log {} board --board DIR"
+GIVE_BOARD = "give it a board with: coppermend job log {} board --board DIR"
 
 
 def _user() -> str:
@@ -25,10 +25,18 @@ def _user() -> str:
         return "technician"
 
 
+def _folder(text: str) -> Path:
+    """A folder's name; an empty one, as from a variable that is not set, would mean the current folder."""
+    if not text:
+        raise typer.BadParameter("is empty; expected a folder")
+    return Path(text)
+
+
 DataOption = Annotated[
     Path,
     typer.Option(
         "--data",
+        parser=_folder,
         metavar="DIR",
         default_factory=default_data,
         show_default="that of the user",

@@ -50,7 +50,7 @@ def _listen(host: str, port: int) -> socket.socket:
             (host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET, backlog=_WAITING
         )
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = (error.strerror or str(error)).partition(" (while")[0].lower()
         raise InputError(
             f"cannot listen on {host}, port {port}: {reason}",
             expected="an address of this computer and a free port; choose others with --host and --port",

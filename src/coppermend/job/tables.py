@@ -147,7 +147,7 @@ def reading(engine: Engine) -> Iterator[Connection]:
     Raises:
         RecordError: If the database cannot be read.
     """
-    with _clear_database_errors(), engine.connect() as connection:
+    with _clear_database_errors(engine), engine.connect() as connection:
         yield connection
 
 
@@ -160,18 +160,18 @@ def writing(engine: Engine) -> Iterator[Connection]:
         IntegrityError: If a constraint is violated (the caller's affair).
     """
     writer = engine.execution_options(writes=True)
-    with _clear_database_errors(), writer.begin() as connection:
+    with _clear_database_errors(engine), writer.begin() as connection:
         yield connection
 
 
 @contextmanager
-def _clear_database_errors() -> Iterator[None]:
+def _clear_database_errors(engine: Engine) -> Iterator[None]:
     try:
         yield
     except IntegrityError:
         raise
     except DBAPIError as error:
-        raise RecordError(f"the record's database refuses: {error.orig}") from error
+        raise RecordError(f"the record's database refuses: {error.orig} ({engine.url.database})") from error
 
 
 def create_tables(engine: Engine) -> None:
