@@ -12,11 +12,9 @@ from coppermend.board.space import area_shape, pad_shape, track_shape, via_shape
 from coppermend.copper.plan import CopperPlan, plan_probes
 from coppermend.copper.readings import FittedJumper, Reading
 
-OPEN_TRACKS = frozenset[int]()
-
 
 class Meter:
-    """Knows the true copper: ``broken`` tracks (numbers from 1) and pads or vias conduct nothing."""
+    """Knows the true copper: ``broken`` tracks (numbers from 1) and ``dead_points`` conduct nothing."""
 
     def __init__(
         self,
@@ -24,12 +22,12 @@ class Meter:
         nets: Collection[str],
         broken: Iterable[int] = (),
         noise: random.Random | None = None,
+        dead_points: Collection[str] = (),
     ) -> None:
         self.noise = noise
         self.parent: dict[str, str] = {}
-        gone = set(broken)
+        gone, both = set(broken), {"top", "bottom"}
         items: list[tuple[str, str, set[str], shapely.Geometry]] = []
-        both = {"top", "bottom"}
         for pad in board.pads:
             net = board.index.net_of_pin.get(pad.ref, "")
             items.append((str(pad.ref), net, both if pad.side == "both" else {pad.side}, pad_shape(pad)))
@@ -40,6 +38,15 @@ class Meter:
             if i not in gone
         ]
         items += [(f"area {i}", a.net, {a.layer}, area_shape(a)) for i, a in enumerate(board.areas, 1)]
+        # A dead point has lost its ring, and with it the ends of the tracks that met there.
+        lost = shapely.union_all([shape.buffer(0.01) for name, _, _, shape in items if name in dead_points])
+        items = [
+            (f"{name} piece {n}" if n else name, net, set() if name in dead_points else layers, piece)
+            for name, net, layers, shape in items
+            for n, piece in enumerate(
+                shapely.get_parts(shape.difference(lost)) if name.startswith("track") else [shape]
+            )
+        ]
         for net in nets:
             self._join([item for item in items if item[1] == net])
 

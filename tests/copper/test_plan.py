@@ -348,8 +348,10 @@ def test_a_low_reading_between_two_nets_is_a_short():
 
 def test_a_reading_at_an_unknown_point_is_refused():
     """The message says what points are called."""
-    with pytest.raises(UnknownName, match="U3.9"):
+    with pytest.raises(UnknownName) as caught:
         plan_probes(CHAIN, LIBRARY, at_risk(CHAIN, [1]), [Reading("P.1", "Q7.1", 0.3)])
+
+    assert (caught.value.kind, caught.value.name) == ("point", "Q7.1") and "REFDES.PIN" in caught.value.hint
 
 
 def test_ids_stay_the_same_from_plan_to_plan():

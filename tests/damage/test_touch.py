@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coppermend.board.atrisk import LIGHT
-from coppermend.board.importing import import_board
 from coppermend.board.import_sources import Source
+from coppermend.board.importing import import_board
 from coppermend.board.model import Board, CopperArea, Pad, Part, PinRef, Section, Track, Via
 from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.space import pad_shape, track_shape, via_shape

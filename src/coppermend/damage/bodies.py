@@ -70,11 +70,11 @@ def _reach_boxes(board: Board) -> NDArray[np.float64]:
     places = np.array([(part.x_mm, part.y_mm) for part in board.parts], dtype=float).reshape(-1, 2)
     low, high = places - _NO_PADS_MM, places + _NO_PADS_MM
     owners = np.array([row_of.get(pad.refdes, -1) for pad in board.pads], dtype=int)
-    centres = np.array([(pad.x_mm, pad.y_mm) for pad in board.pads], dtype=float).reshape(-1, 2)[owners >= 0]
+    boxes = shapely.bounds(board.space.boxes[: len(owners)]).reshape(-1, 4)[owners >= 0]
     owners = owners[owners >= 0]
     low[owners], high[owners] = np.inf, -np.inf
-    np.minimum.at(low, owners, centres - _OVERHANG_MM)
-    np.maximum.at(high, owners, centres + _OVERHANG_MM)
+    np.minimum.at(low, owners, boxes[:, :2] - _OVERHANG_MM)
+    np.maximum.at(high, owners, boxes[:, 2:] + _OVERHANG_MM)
     return np.hstack([low, high])
 
 

@@ -91,13 +91,18 @@ def _share(area: DamageArea, shapes: NDArray[np.object_]) -> Floats:
 
 def _in_damaged_boxes(grid: NDArray[np.uint8], height_mm: float, space: BoardSpace) -> NDArray[np.int_]:
     """Items whose bounding box holds a damaged cell, by a summed-area table."""
-    rows, columns = grid.shape
-    sums = np.zeros((rows + 1, columns + 1), dtype=np.int64)
-    np.cumsum(np.cumsum(grid >= GRADE_STEPS[0], axis=0), axis=1, out=sums[1:, 1:])
+    damaged = grid >= GRADE_STEPS[0]
+    if not damaged.any():
+        return np.zeros(0, dtype=int)
+    (top, bottom), (first, last) = (np.flatnonzero(damaged.any(axis=axis))[[0, -1]] for axis in (1, 0))
+    sums = np.zeros((bottom - top + 2, last - first + 2), dtype=np.int64)
+    cropped = damaged[top : bottom + 1, first : last + 1]
+    np.cumsum(np.cumsum(cropped, axis=0), axis=1, out=sums[1:, 1:])
     x1, y1, x2, y2 = shapely.bounds(space.boxes).reshape(-1, 4).T * PX_PER_MM
-    left, right = np.clip([np.floor(x1), np.ceil(x2)], 0, columns).astype(int)
+    height_px = height_mm * PX_PER_MM
+    left, right = np.clip([np.floor(x1) - first, np.ceil(x2) - first], 0, last - first + 1).astype(int)
     up, down = np.clip(
-        [np.floor(height_mm * PX_PER_MM - y2), np.ceil(height_mm * PX_PER_MM - y1)], 0, rows
+        [np.floor(height_px - y2) - top, np.ceil(height_px - y1) - top], 0, bottom - top + 1
     ).astype(int)
     found = sums[down, right] - sums[up, right] - sums[down, left] + sums[up, left]
     return np.flatnonzero(found)
