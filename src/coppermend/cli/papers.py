@@ -13,7 +13,15 @@ import typer
 from coppermend.board.parttypes import standard_library
 from coppermend.cli.inputs import refuse_unwritable, write_new
 from coppermend.cli.output import JsonFlag, counted, emit, say
-from coppermend.cli.record import DataOption, JobArgument, WhoOption, assessment_of, state_of
+from coppermend.cli.record import (
+    DataOption,
+    JobArgument,
+    LinkOption,
+    ShopOption,
+    WhoOption,
+    assessment_of,
+    state_of,
+)
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment
@@ -23,10 +31,6 @@ from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.report import Paper, report_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
 
-ShopOption = Annotated[str, typer.Option("--shop", help="Name of the shop on the paper.")]
-LinkOption = Annotated[
-    str, typer.Option("--bench-url", help="Address of the bench; the tag's code then opens the job there.")
-]
 Make = Callable[[JobState, Assessment, str], bytes]
 
 

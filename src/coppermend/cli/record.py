@@ -46,6 +46,10 @@ DataOption = Annotated[
 WhoOption = Annotated[
     str, typer.Option("--who", default_factory=_user, show_default="user name", help="Who does this.")
 ]
+ShopOption = Annotated[str, typer.Option("--shop", help="Name of the shop, for pages and papers.")]
+LinkOption = Annotated[
+    str, typer.Option("--bench-url", help="Address of the bench; the tag's code then opens the job there.")
+]
 JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="Job number, such as 26-0042-U.")]
 
 

@@ -2,40 +2,41 @@
 
 from __future__ import annotations
 
-import os
 import socket
 import sys
+from importlib import import_module
 from typing import Annotated
 
 import typer
 import uvicorn
 
-from coppermend.cli.record import DataOption
+from coppermend.cli.record import DataOption, LinkOption, ShopOption
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
-from coppermend.job.home import DATA_VARIABLE
-from coppermend.job.store import Store
 
 _HOST, _PORT = "127.0.0.1", 8390
 _WAITING = 128
 
 
-@examples("coppermend serve", "coppermend serve --host 0.0.0.0 --port 8390 --data /srv/bench")
+@examples(
+    "coppermend serve",
+    "coppermend serve --host 0.0.0.0 --data /srv/bench --bench-url http://bench.local:8390",
+)
 def serve(
     data: DataOption,
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; 0.0.0.0 lets phones of the shop in.")
     ] = _HOST,
     port: Annotated[int, typer.Option("--port", min=1, max=65535, help="Port to listen on.")] = _PORT,
+    shop: ShopOption = "",
+    bench_url: LinkOption = "",
 ) -> int:
     """Open the bench in a browser; it runs until Ctrl-C."""
-    Store.open(data).close()  # an unusable record is told before anything listens
+    # Pages and commands are siblings that never import each other: the pages are found by their name.
+    pages = import_module("coppermend.web.app").create_app(data, shop=shop, bench_url=bench_url)
     listening = _listen(host, port)
-    # Pages and commands are siblings: the server is told by name what to run, and where the record is.
-    os.environ[DATA_VARIABLE] = str(data)
     print(f"The bench is open at http://{host}:{port}/  (stop with Ctrl-C)", file=sys.stderr, flush=True)
-    config = uvicorn.Config("coppermend.web.app:app_from_environment", factory=True, log_level="warning")
-    uvicorn.Server(config).run(sockets=[listening])
+    uvicorn.Server(uvicorn.Config(pages, log_level="warning")).run(sockets=[listening])
     return 0
 
 
