@@ -51,7 +51,9 @@ def test_the_browser_remembers_who_works(bench):
     assert "Zoë; Björk" in bench.client.get("/").text
 
 
-@pytest.mark.parametrize("back", ["https://elsewhere.example/", "//elsewhere.example", "/\\elsewhere.example", ""])
+@pytest.mark.parametrize(
+    "back", ["https://elsewhere.example/", "//elsewhere.example", "/\\elsewhere.example", ""]
+)
 def test_nobody_is_sent_to_another_site(bench, back):
     """The way back after giving a name stays on the bench."""
     answer = bench.client.post("/who", data={"who": "R. Tansy", "back": back}, follow_redirects=False)

@@ -19,7 +19,15 @@ def test_what_is_no_resistance_is_refused(typed):
 
 @pytest.mark.parametrize(
     ("typed", "ohms"),
-    [("0.3", 0.3), ("0,3", 0.3), (" 4k7 ", 4700.0), ("100R", 100.0), ("OL", "OL"), ("o.l", "OL"), ("∞", "OL")],
+    [
+        ("0.3", 0.3),
+        ("0,3", 0.3),
+        (" 4k7 ", 4700.0),
+        ("100R", 100.0),
+        ("OL", "OL"),
+        ("o.l", "OL"),
+        ("∞", "OL"),
+    ],
 )
 def test_readings_are_read_as_meters_show_them(typed, ohms):
     """Decimal comma, letter codes (IEC 60062) and the meter's OL are understood."""

@@ -65,6 +65,21 @@ def test_every_answer_carries_a_policy_without_inline_code(at_work):
         assert " style=" not in answer.text and "<script>" not in answer.text
 
 
+def test_a_fault_of_the_program_is_told_without_its_inside(at_work, monkeypatch):
+    """An unexpected error answers 500 with a page that says what is safe, and no traceback."""
+
+    def broken(number):
+        raise ZeroDivisionError("inside")
+
+    monkeypatch.setattr(at_work.desk, "job", broken)
+    client = TestClient(at_work.client.app, raise_server_exceptions=False)
+
+    answer = client.get(f"/jobs/{at_work.number}")
+
+    assert answer.status_code == 500
+    assert "acknowledged before is kept" in answer.text and "inside" not in answer.text
+
+
 def test_too_much_at_once_is_refused_before_it_is_read(tmp_path: Path):
     """A body over the limit is refused by its stated length."""
     with TestClient(create_app(tmp_path, most_bytes=1000)) as client:
@@ -98,7 +113,9 @@ def test_a_script_that_calls_itself_a_picture_is_only_handed_out(bench):
 
     assert answer.headers["content-type"] == "application/octet-stream"
     assert answer.headers["content-disposition"].startswith("attachment")
-    assert bench.client.get(f"/attachments/{sha256}/small").headers["content-type"] == "application/octet-stream"
+    assert (
+        bench.client.get(f"/attachments/{sha256}/small").headers["content-type"] == "application/octet-stream"
+    )
 
 
 def test_a_name_cannot_break_out_of_its_header(bench):

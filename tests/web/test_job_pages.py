@@ -20,6 +20,13 @@ def test_a_job_without_a_customer_is_refused_and_nothing_typed_is_lost(bench):
     assert bench.desk.store.jobs() == ()
 
 
+def test_the_form_for_a_new_job_offers_the_boards(at_work):
+    """The library's boards are listed, and the only one is chosen already."""
+    text = at_work.client.get("/jobs/new").text
+
+    assert f'<option value="{at_work.board}" selected>' in text
+
+
 def test_a_new_job_leads_to_receive_and_remembers_the_author(bench):
     """The answer is 303 to the new job's first stage; its first entry carries the name given."""
     sent = {"customer": "O. Penhallow", "who": "J. Fenn"}
@@ -41,7 +48,9 @@ def test_a_job_on_a_board_that_is_not_kept_is_not_opened(bench):
     assert bench.desk.store.jobs() == ()
 
 
-@pytest.mark.parametrize("path", ["/jobs/26-9999-Z", "/jobs/none", "/jobs/26-0001-B/strip", "/nowhere", "/boards/none"])
+@pytest.mark.parametrize(
+    "path", ["/jobs/26-9999-Z", "/jobs/none", "/jobs/26-0001-B/strip", "/nowhere", "/boards/none"]
+)
 def test_what_does_not_exist_answers_with_a_way_on(bench, path):
     """Unknown jobs, boards and pages answer 404 or 400 with a page that leads back to the bench."""
     answer = bench.client.get(path)
@@ -85,7 +94,9 @@ def test_a_job_without_a_board_asks_for_one_at_every_stage(bench):
 
 def test_hostile_text_is_shown_as_text_everywhere(bench):
     """Markup in any field of a job is escaped on bench, stages and record."""
-    header = dict.fromkeys(("customer", "contact", "machine", "serial", "marks", "complaint", "condition"), HOSTILE)
+    header = dict.fromkeys(
+        ("customer", "contact", "machine", "serial", "marks", "complaint", "condition"), HOSTILE
+    )
     number = bench.desk.store.new_job(header, who=HOSTILE)
     bench.desk.store.append(number, "note", "receive", {"text": HOSTILE}, who=HOSTILE)
     bench.desk.store.append(number, "strip", "strip", {"refdes": HOSTILE, "done": True}, who=HOSTILE)
@@ -122,7 +133,10 @@ def test_a_kept_entry_is_told_with_its_undo(at_work):
 @pytest.mark.parametrize("asked", ["0", "999", "-1", "1e3", "<b>", "²", "99999999999999999999"])
 def test_a_made_up_notice_is_not_shown(at_work, asked):
     """The notice speaks only of entries that the record has."""
-    assert "Kept as entry" not in at_work.client.get(f"/jobs/{at_work.number}/isolate", params={"kept": asked}).text
+    assert (
+        "Kept as entry"
+        not in at_work.client.get(f"/jobs/{at_work.number}/isolate", params={"kept": asked}).text
+    )
 
 
 def test_undo_leaves_the_entry_in_the_record(at_work):

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.errors import InputError
+from coppermend.rework.remedies import choose
 from coppermend.web.copper_view import BEEPER, find_probe
 from coppermend.web.desk import Job
 from coppermend.web.forms import SentForm, read_ohms
@@ -21,15 +22,11 @@ def choose_remedy(request: Request, number: str, form: SentForm) -> Response:
     """Choose a remedy, or choose it no longer."""
 
     def body(job: Job) -> dict[str, Any]:
-        offered = {remedy.id: remedy for remedy in job.found.remedies} if job.found else {}
+        offered = job.found.remedies if job.found else ()
         wanted, chosen = form.text("id"), form.flag("chosen")
-        if chosen and wanted not in offered:
-            raise InputError(
-                f"no remedy {wanted[:40]!r} is offered", expected=", ".join(offered) or "a board"
-            )
-        if chosen and (clash := set(offered[wanted].excludes) & set(job.state.remedies)):
-            titles = ", ".join(offered[name].title for name in sorted(clash & set(offered)))
-            raise InputError(f"{offered[wanted].title} cannot be chosen together with {titles}")
+        if chosen:
+            standing = [remedy.id for remedy in offered if remedy.id in job.state.remedies]
+            choose(offered, [*standing, wanted])
         return {"id": wanted, "chosen": chosen}
 
     return keep(request, number, "plan", "remedy", form, body, anchor=f"remedy-{form.text('id')}")
@@ -58,9 +55,10 @@ def keep_reading(request: Request, number: str, form: SentForm) -> Response:
     def body(job: Job) -> dict[str, Any]:
         a, b, typed = form.text("a"), form.text("b"), form.text("ohms")
         points = {"a": a, "b": b}
-        if job.board is not None:
-            for point in (a, b):
-                job.board.index.place(point)
+        if job.board is None:
+            raise InputError("this job has no board", expected="a board, chosen at receive")
+        for point in (a, b):
+            job.board.index.place(point)
         if form.text("answer") == "open":
             return {**points, "ohms": "OL", "instrument": form.text("instrument")}
         if typed:

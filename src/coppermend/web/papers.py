@@ -16,7 +16,7 @@ from coppermend.web.files import shown_type
 from coppermend.web.forms import Form, SentForm
 from coppermend.web.keeping import refused
 from coppermend.web.pages import author, day, see
-from coppermend.web.photos import scaled_jpeg
+from coppermend.web.photos import photo_svg
 
 router = APIRouter(include_in_schema=False)
 _PAPERS: dict[str, Paper] = {"a4": "a4", "us-letter": "us-letter"}
@@ -70,6 +70,6 @@ def _photos(desk: Desk, state: JobState) -> list[Picture]:
     for line in state.photos[:_MOST_PHOTOS]:
         data = desk.store.attachment(line.sha256)
         if shown_type(data):  # HEIC and the like stay in the record and cannot be set on paper
-            name, caption = f"photo-{line.seq}.jpg", line.words or line.name
-            pictures.append(Picture(name, scaled_jpeg(data, _PHOTO_PX, line.name), caption))
+            name, caption = f"photo-{line.seq}.svg", line.words or line.name
+            pictures.append(Picture(name, photo_svg(data, _PHOTO_PX, line.name), caption))
     return pictures

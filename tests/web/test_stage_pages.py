@@ -1,0 +1,409 @@
+"""The nine stages: what each keeps, what it refuses, and one whole job from arrival to tag."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from coppermend.job.entry import STAGES
+from coppermend.rework.records import Remedy
+from coppermend.web.copper_view import BEEPER
+from coppermend.web.photos import scaled_jpeg
+
+PNG = (
+    b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01\0\0\0\x01\x08\x02\0\0\0\x90wS\xde\0\0\0\x0cIDATx\x9cc\xf8\xcf\xc0\0"
+    b"\0\x03\x01\x01\0\xc9\xfe\x92\xef\0\0\0\0IEND\xaeB`\x82"
+)
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_every_stage_shows_itself_with_its_cautions(damaged, stage):
+    """Each stage's page opens, is marked in the rail, and shows a caution and the way on."""
+    text = damaged.get(f"/{stage}").text
+
+    assert f'href="/jobs/{damaged.number}/{stage}" aria-current="page"' in text
+    assert "licensed practice" in text
+
+
+@pytest.mark.parametrize(
+    ("sent", "told"),
+    [
+        ({"area": ""}, "no area was drawn"),
+        ({"area": "POINT (1 1)"}, "is no area"),
+        ({"area": '{"type": "FeatureCollection"'}, "broken JSON"),
+        ({"area": "POLYGON ((900 900, 910 900, 910 910, 900 900))"}, "lies off the board"),
+    ],
+)
+def test_an_area_that_cannot_be_used_is_refused_with_what_was_typed(at_work, sent, told):
+    """The page says what is wrong and keeps the text; nothing is recorded."""
+    answer = at_work.post("damage", **sent)
+
+    assert answer.status_code == 400 and told in answer.text
+    assert sent["area"].replace('"', "&#34;") in answer.text
+    assert at_work.job.state.damage is None
+
+
+def test_a_drawn_area_says_what_it_touches(damaged):
+    """Parts and nets appear with severity and what they do."""
+    text = damaged.get("/inspect").text
+
+    touched = damaged.job.found.touch
+    assert touched.parts and touched.nets
+    assert f'data-find="{touched.parts[0].refdes}"' in text
+    assert touched.nets[0].does in text
+    assert 'class="overlay damage"' in text
+
+
+def test_a_damage_map_counts_instead_of_the_text(at_work):
+    """An uploaded file that is no map is refused by its name."""
+    answer = at_work.client.post(
+        f"/jobs/{at_work.number}/damage", data={"area": ""}, files={"map": ("leak.png", PNG, "image/png")}
+    )
+
+    assert answer.status_code == 400 and "leak.png" in answer.text
+
+
+def test_a_map_on_which_nothing_is_damaged_is_refused(at_work):
+    """A black damage map of the board's size has no damage to record; one with damage has."""
+    board = at_work.job.board
+    grid = np.zeros((round(board.height_mm * 4), round(board.width_mm * 4)), np.uint8)
+    sound = cv2.imencode(".png", grid)[1].tobytes()
+    grid[40:120, 40:120] = 200
+    heavy = cv2.imencode(".png", grid)[1].tobytes()
+    path = f"/jobs/{at_work.number}/damage"
+
+    refused = at_work.client.post(path, files={"map": ("map.png", sound)})
+    kept = at_work.client.post(path, files={"map": ("map.png", heavy)})
+
+    assert refused.status_code == 400 and "nothing in this map is damaged" in refused.text
+    assert kept.status_code == 200
+    assert at_work.job.found.touch.area_mm2 == pytest.approx(400)
+
+
+def test_an_area_without_a_board_is_refused(bench, area):
+    """There is nothing to draw on before the board is known."""
+    number = bench.desk.store.new_job({"customer": "O. Penhallow"}, who="R. Tansy")
+
+    answer = bench.client.post(f"/jobs/{number}/damage", data={"area": area})
+
+    assert answer.status_code == 400 and "no board to draw on" in answer.text
+
+
+def test_a_board_can_be_chosen_later(bench, at_work):
+    """A job without a board gets one of the library; a made-up one is refused."""
+    number = bench.desk.store.new_job({"customer": "B"}, who="R. Tansy")
+
+    refused = bench.client.post(f"/jobs/{number}/board", data={"board": ""})
+    bench.client.post(f"/jobs/{number}/board", data={"board": at_work.board})
+
+    assert refused.status_code == 400
+    assert bench.desk.job(number).sha256 == at_work.board
+
+
+def test_a_photo_is_kept_and_shown_small(at_work):
+    """A picture becomes an entry of its stage, and its small form is a JPEG."""
+    answer = at_work.client.post(
+        f"/jobs/{at_work.number}/photo",
+        data={"stage": "inspect", "caption": "left edge"},
+        files=[("photo", ("a.png", PNG, "image/png"))],
+        follow_redirects=False,
+    )
+
+    (photo,) = at_work.job.state.photos
+    assert answer.status_code == 303 and (photo.stage, photo.words) == ("inspect", "left edge")
+    small = at_work.client.get(f"/attachments/{photo.sha256}/small")
+    assert small.content.startswith(b"\xff\xd8\xff")
+    assert f"/attachments/{photo.sha256}/small" in at_work.get("/inspect").text
+
+
+def test_a_large_photo_is_made_small_and_keeps_its_shape():
+    """The longer side shrinks to what is asked, the other with it."""
+    photo = cv2.imencode(".png", np.full((300, 1200, 3), 90, np.uint8))[1].tobytes()
+
+    small = cv2.imdecode(np.frombuffer(scaled_jpeg(photo, 480), np.uint8), cv2.IMREAD_COLOR)
+
+    assert small.shape[:2] == (120, 480)
+
+
+def test_what_is_no_photo_is_refused_and_its_caption_kept(at_work):
+    """One bad file refuses the lot, so that nothing is half kept."""
+    answer = at_work.client.post(
+        f"/jobs/{at_work.number}/photo",
+        data={"stage": "inspect", "caption": "left edge"},
+        files=[("photo", ("a.png", PNG, "image/png")), ("photo", ("b.exe", b"MZ", "image/png"))],
+    )
+
+    assert answer.status_code == 400 and "b.exe" in answer.text and "left edge" in answer.text
+    assert at_work.job.state.photos == ()
+
+
+def test_no_photo_chosen_is_told(at_work):
+    """A form without a file is refused in words."""
+    assert "no file was chosen" in at_work.post("photo", stage="inspect").text
+
+
+def test_a_broken_photo_cannot_be_made_small(bench):
+    """A file that starts like a JPEG and is none answers 400, not with a fault."""
+    sha256 = bench.desk.store.attach(b"\xff\xd8\xff broken", "a.jpg", "image/jpeg")
+
+    assert bench.client.get(f"/attachments/{sha256}/small").status_code == 400
+
+
+def test_only_offered_remedies_can_be_chosen(damaged):
+    """An invented remedy is refused; an offered one is chosen and chosen no longer."""
+    refused = damaged.post("remedy", id="gold plating", chosen="1")
+    offered = next(remedy for remedy in damaged.job.found.remedies if not remedy.note_only)
+
+    damaged.kept("remedy", id=offered.id, chosen="1")
+    chosen = damaged.job.state.remedies
+    damaged.kept("remedy", id=offered.id, chosen="0")
+
+    assert refused.status_code == 400 and chosen == (offered.id,)
+    assert damaged.job.state.remedies == ()
+
+
+def test_an_idea_without_parts_cannot_be_chosen(damaged):
+    """What is offered as a note only is refused when it is posted all the same."""
+    idea = next(remedy for remedy in damaged.job.found.remedies if remedy.note_only)
+
+    assert damaged.post("remedy", id=idea.id, chosen="1").status_code == 400
+    assert damaged.job.state.remedies == ()
+
+
+def test_remedies_that_exclude_each_other_are_not_chosen_together(damaged, monkeypatch):
+    """The second of two that exclude each other has no button, and is refused when posted all the same."""
+    found = damaged.job.found
+    pair = (
+        Remedy("one", "first way", "why", excludes=("two",)),
+        Remedy("two", "second way", "why", excludes=("one",)),
+    )
+    monkeypatch.setattr(damaged.desk, "_assessed", lambda key: (replace(found, remedies=pair), ""))
+    damaged.kept("remedy", id="one", chosen="1")
+
+    answer = damaged.post("remedy", id="two", chosen="1")
+
+    assert answer.status_code == 400 and "exclude each other" in answer.text
+    assert "Not together with first way" in damaged.get("/plan").text
+
+
+def test_a_part_is_ticked_off_and_put_back(damaged):
+    """A tick keeps part and fate, leads back to the row, and can be taken back."""
+    item = damaged.job.found.strip[0]
+
+    answer = damaged.post("strip", refdes=item.refdes, done="1", fate="test")
+    off = dict(damaged.job.state.strip)
+    damaged.kept("strip", refdes=item.refdes, done="0")
+
+    assert answer.headers["location"].endswith(f"#off-{item.refdes}")
+    assert off == {item.refdes: "test"}
+    assert damaged.job.state.strip == {}
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        {"done": "1"},
+        {"refdes": "C3"},
+        {"refdes": "C3", "done": "maybe"},
+        {"refdes": "C3", "done": "1", "fate": "burn"},
+    ],
+)
+def test_a_tick_that_says_nothing_is_refused(damaged, sent):
+    """Part, tick and a known fate are needed."""
+    assert damaged.post("strip", **sent).status_code == 400
+    assert damaged.job.state.strip == {}
+
+
+def test_good_without_a_number_is_kept_as_the_beepers_word(damaged):
+    """The expected resistance is recorded with the beeper named, since no meter was read."""
+    probe = damaged.job.found.copper.probes[0]
+
+    damaged.kept("reading", a=probe.a, b=probe.b, answer="good")
+
+    (reading,) = damaged.job.state.readings
+    assert (reading.ohms, reading.instrument) == (probe.expect_ohms, BEEPER)
+
+
+def test_a_typed_number_counts_more_than_the_button(damaged):
+    """What the meter said is kept as it was typed."""
+    probe = damaged.job.found.copper.probes[0]
+
+    damaged.kept("reading", a=probe.a, b=probe.b, ohms="4k7", answer="good")
+
+    (reading,) = damaged.job.state.readings
+    assert (reading.ohms, reading.instrument) == (4700.0, "")
+
+
+def test_open_proposes_a_jumper_that_can_be_fitted(damaged):
+    """OL leads to a proposed jumper; fitting it is recorded on the net of its points."""
+    for _ in range(60):
+        plan = damaged.job.found.copper
+        if plan.jumpers:
+            break
+        damaged.kept("reading", a=plan.probes[0].a, b=plan.probes[0].b, answer="open")
+    wire = damaged.job.found.copper.jumpers[0]
+    assert "Jumper fitted" in damaged.get("/copper").text
+
+    damaged.kept("jumper", a=wire.a, b=wire.b, side=wire.side if wire.side != "both" else "")
+
+    assert [(j.net, j.a, j.b) for j in damaged.job.state.jumpers] == [(wire.net, wire.a, wire.b)]
+    assert 'class="overlay jumper"' in damaged.get("/copper").text
+
+
+@pytest.mark.parametrize(
+    ("sent", "told"),
+    [
+        ({"a": "U1.1", "b": "U1.8", "ohms": "a lot"}, "a lot"),
+        ({"a": "U1.1", "b": "U1.8", "ohms": "-1"}, "below zero"),
+        ({"a": "U1.1", "b": "U1.8", "answer": "good"}, "no reading was given"),
+        ({"a": "U1.1", "b": "U999.1", "ohms": "1"}, "U999.1"),
+        ({"a": "U1.1", "b": "U1.1", "ohms": "1"}, "two different points"),
+        ({"ohms": "1"}, "no point"),
+    ],
+)
+def test_readings_that_make_no_sense_are_refused(damaged, sent, told):
+    """The page says which value is wrong and shows it again; nothing is recorded."""
+    answer = damaged.post("reading", **sent)
+
+    assert answer.status_code == 400 and told in answer.text
+    assert damaged.job.state.readings == ()
+
+
+def test_a_jumper_joins_points_of_one_net_only(damaged):
+    """Two nets are not joined by a form."""
+    board = damaged.job.board
+    a, b = (pins[0] for pins in list(board.nets.values())[:2])
+
+    assert damaged.post("jumper", a=str(a), b=str(b)).status_code == 400
+    assert damaged.job.state.jumpers == ()
+
+
+def test_measuring_needs_a_board(bench):
+    """Readings and jumpers are refused in words while the board is not known."""
+    number = bench.desk.store.new_job({"customer": "O. Penhallow"}, who="R. Tansy")
+
+    for action in ("reading", "jumper", "remedy", "evidence"):
+        sent = {"a": "U1.1", "b": "U1.2", "id": "x", "chosen": "1", "proof": "x", "passed": "1", "ohms": "1"}
+        assert bench.client.post(f"/jobs/{number}/{action}", data=sent).status_code == 400
+
+
+def test_a_probe_can_be_put_off(damaged):
+    """Another probe of the plan can be made first; an unknown one falls back to the next."""
+    later = damaged.job.found.copper.probes[3]
+
+    assert (
+        f'name="a" value="{later.a}"'
+        in damaged.client.get(f"/jobs/{damaged.number}/copper", params={"probe": later.id}).text
+    )
+    first = damaged.job.found.copper.probes[0]
+    assert f'name="a" value="{first.a}"' in damaged.get("/copper?probe=none").text
+
+
+def test_proofs_of_other_boards_are_refused(damaged):
+    """Evidence names a proof of this board."""
+    assert damaged.post("evidence", proof="clock:moon", passed="1").status_code == 400
+
+
+def test_a_failed_proof_is_kept_with_its_note(damaged):
+    """A failure stands in the record and on the page, and holds the gate."""
+    proof = damaged.job.found.proofs[0]
+
+    damaged.kept("evidence", proof=proof.id, passed="0", note="2.4 V left")
+
+    text = damaged.get("/prove").text
+    assert "✗ failed" in text and "2.4 V left" in text
+    assert proof.id in damaged.job.found.gate.failed
+
+
+@pytest.mark.parametrize(("what", "paper"), [("", "a4"), ("invoice", "a4"), ("report", "foolscap")])
+def test_papers_that_do_not_exist_are_refused(damaged, what, paper):
+    """Only tag and report, on A4 or Letter."""
+    assert damaged.post("paper", what=what, paper=paper).status_code == 400
+    assert damaged.job.state.papers == ()
+
+
+def test_papers_need_a_board(bench):
+    """Without a board there is nothing to print."""
+    number = bench.desk.store.new_job({"customer": "O. Penhallow"}, who="R. Tansy")
+
+    assert bench.client.post(f"/jobs/{number}/paper", data={"what": "tag"}).status_code == 400
+
+
+def test_a_damaged_area_of_another_board_leaves_the_record_readable(at_work):
+    """What cannot be worked out is said; every page of the job still opens."""
+    far = json.dumps(
+        {
+            "type": "FeatureCollection",
+            "features": [
+                {
+                    "type": "Feature",
+                    "properties": {"severity": 1},
+                    "geometry": {
+                        "type": "Polygon",
+                        "coordinates": [[[900, 900], [910, 900], [910, 910], [900, 900]]],
+                    },
+                }
+            ],
+        }
+    )
+    at_work.desk.store.append(at_work.number, "damage", "inspect", {"area": json.loads(far)}, who="R. Tansy")
+
+    for stage in ("", *(f"/{stage}" for stage in STAGES), "/record"):
+        answer = at_work.get(stage)
+        assert answer.status_code == 200 and "cannot be worked out" in answer.text
+
+
+def test_one_board_goes_from_arrival_to_return_tag(bench, area):
+    """Posts alone take the sample board through all nine stages until the gate passes and both papers are kept."""
+    added = bench.client.post("/boards/sample", follow_redirects=False).headers["location"]
+    sent = {"customer": "O. Penhallow", "complaint": "dark", "board": added.split("/")[2].split("?")[0]}
+    opened = bench.client.post("/jobs/new", data=sent, follow_redirects=False).headers["location"]
+    work = type(bench)(bench.client, bench.desk, opened.split("/")[2])
+    work.kept("damage", area=area)
+
+    for remedy in [r for r in work.job.found.remedies if r.id.startswith("supercapacitor")]:
+        work.kept("remedy", id=remedy.id, chosen="1")
+    for item in work.job.found.strip:
+        work.kept("strip", refdes=item.refdes, done="1", fate=item.fate)
+    while probes := work.job.found.copper.probes:
+        work.kept("reading", a=probes[0].a, b=probes[0].b, answer="good")
+    for item in work.job.found.refit:
+        work.kept("refit", refdes=item.refdes, done="1")
+    for proof in work.job.found.proofs:
+        work.kept("evidence", proof=proof.id, passed="1")
+    work.kept("paper", what="tag")
+    work.kept("paper", what="report", paper="us-letter")
+    work.kept("stage", stage="return", here="prove")
+
+    state = work.job.state
+    assert work.job.found.gate.passed and work.job.found.power.allowed
+    assert [paper.words for paper in state.papers] == ["tag", "report"]
+    assert bench.client.get(f"/attachments/{state.papers[0].sha256}").content.startswith(b"%PDF-")
+    assert ">passed<" in work.get("/return").text
+    for stage in STAGES:
+        assert work.get(f"/{stage}").status_code == 200
+
+
+def test_a_report_carries_the_photos(damaged):
+    """A report with a photo is larger than one without; a photo that cannot be decoded is left out."""
+    plain = len(_report(damaged))
+    damaged.client.post(
+        f"/jobs/{damaged.number}/photo",
+        data={"stage": "inspect"},
+        files=[("photo", ("a.png", PNG, "image/png"))],
+    )
+    sha256 = damaged.desk.store.attach(b"\0\0\0\x18ftypheic....", "b.heic", "image/heic")
+    damaged.desk.store.append(
+        damaged.number, "photo", "inspect", {"sha256": sha256, "name": "b.heic"}, who="R. Tansy"
+    )
+
+    assert len(_report(damaged)) > plain
+
+
+def _report(work) -> bytes:
+    work.kept("paper", what="report")
+    return work.client.get(f"/attachments/{work.job.state.papers[-1].sha256}").content
