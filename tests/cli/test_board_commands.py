@@ -72,8 +72,10 @@ def test_own_part_types_are_added(small: Path, tmp_path: Path, call: Any) -> Non
     parts = small / "parts.csv"
     parts.write_text(parts.read_text().replace("7400,74LS00", "house-gate,HG1"))
     types = tmp_path / "types.toml"
-    pins = '[["1","a","in"],["2","b","in"],["3","y","out"],["7","gnd","ground"],["14","vcc","power"]]'
-    types.write_text(f'[[type]]\nname = "house-gate"\nkind = "logic"\npackage = "DIP-14"\npins = {pins}\n')
+    types.write_text(
+        '["house-gate"]\ndescription = "our own gate"\nkind = "logic"\npackage = "DIP-14"\n'
+        'pins = ["1 A in", "2 B in", "3 Y out", "7 GND ground", "14 VCC power"]\npaths = ["1 2 > 3"]\n'
+    )
 
     before = call("board", "show", small, "--json").document["unknown_types"]
     answer = call("board", "show", small, "--types", types, "--json")

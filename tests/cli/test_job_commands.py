@@ -29,7 +29,7 @@ def test_a_board_comes_in_and_is_found_again(small: Path, call: Any) -> None:
     assert first["earlier"] == []
     assert f"next: coppermend job log {first['number']}" not in second.out
     assert first["number"] in second.out and "same serial" in second.out
-    assert [job["number"] for job in call("job", "list", "--find", "small", "--json").document["jobs"]] == []
+    assert [job["number"] for job in call("job", "list", "--find", "nobody", "--json").document["jobs"]] == []
     assert len(call("job", "list", "--find", "pr-1", "--json").document["jobs"]) == 2
 
 
@@ -211,7 +211,7 @@ def test_a_paper_that_cannot_be_written_is_not_in_the_record(
     ("number", "told"),
     [
         ("26-0001-C", "wrong digit or check character"),
-        ("99-0042-W", "coppermend job list"),
+        ("99-0042-4", "coppermend job list"),
         ("", "is no job number"),
         ("../../etc", "is no job number"),
         ("x" * 500, "is no job number"),

@@ -90,7 +90,7 @@ def test_copper_plan_has_the_agreed_keys(demo_folder: Path, demo_area: Path, cal
 def test_copper_plan_fed_its_own_answers_comes_to_an_end(
     demo_folder: Path, demo_area: Path, tmp_path: Path, call: Any
 ) -> None:
-    """No probe is asked twice, one open gets a jumper, and with that fitted nothing is left to probe."""
+    """No probe is asked twice, opens get jumpers, and with those fitted nothing is left to probe."""
     readings = tmp_path / "readings.csv"
     rows, asked = ["a,b,ohms"], set[str]()
     dead = frozenset({"RETURN2"})
@@ -106,7 +106,7 @@ def test_copper_plan_fed_its_own_answers_comes_to_an_end(
             break
         rows += _answered(plan["probes"], dead)
         if not ids:
-            assert [wire["net"] for wire in plan["jumpers"]] == ["RETURN2"]
+            assert {wire["net"] for wire in plan["jumpers"]} == {"RETURN2"}
             rows += [f"{wire['a']},{wire['b']},jumper" for wire in plan["jumpers"]]
             dead, asked = frozenset(), set()
     assert (plan["probes"], plan["opens"], plan["jumpers"]) == ([], [], [])
@@ -162,5 +162,5 @@ def test_every_text_fits_eighty_columns(demo_folder: Path, demo_area: Path, call
     ]  # fmt: skip
 
     lines = [line for answer in answers for line in answer.out.splitlines()]
-    assert [line for line in lines if len(line) > 80 and not line.startswith("next: coppermend")] == []
+    assert [line for line in lines if len(line) > 80 and "coppermend " not in line] == []
     assert not any("…" in line for line in lines)

@@ -10,7 +10,7 @@ import typer
 from coppermend.board.draw import draw_board
 from coppermend.board.model import Layer
 from coppermend.cli.inputs import BoardArgument, TypesOption, board_at, library_with, write_new
-from coppermend.cli.output import JsonFlag, emit, say
+from coppermend.cli.output import JsonFlag, emit, say_whole
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 
@@ -30,5 +30,5 @@ def draw(
         raise InputError(f"no side {side!r}", expected="top or bottom", where="--side")
     loaded, library = board_at(board), library_with(types)
     write_new(out, lambda: draw_board(loaded, side=_SIDES[side], library=library).encode())
-    emit({"file": str(out), "side": side}, as_json, lambda: say(f"written to {out}"))
+    emit({"file": str(out), "side": side}, as_json, lambda: say_whole(f"written to {out}"))
     return 0

@@ -55,6 +55,11 @@ def say(*lines: str, indent: int = 0) -> None:
         console.print(_wrapped(line, indent), markup=False)
 
 
+def say_whole(line: str) -> None:
+    """Print a line in one piece, such as one that ends in a path to copy."""
+    console.print(line, markup=False)
+
+
 def say_next(*command: object) -> None:
     """Print the command that comes next, in one piece so that it can be copied."""
     console.print("next: coppermend", shlex.join(str(word) for word in command), markup=False)

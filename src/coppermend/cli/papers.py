@@ -12,7 +12,7 @@ import typer
 
 from coppermend.board.parttypes import standard_library
 from coppermend.cli.inputs import refuse_unwritable, write_new
-from coppermend.cli.output import JsonFlag, counted, emit, say
+from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole
 from coppermend.cli.record import (
     DataOption,
     JobArgument,
@@ -53,7 +53,7 @@ def _paper(data: Path, job: str, what: str, out: Path, who: str, as_json: bool, 
             say(
                 f"note: the gate has not passed, {counted(len(found.gate.open), 'thing')} unproven: the {what} says so"
             )
-        say(f"{what} written to {out}")
+        say_whole(f"{what} written to {out}")
 
     emit(document, as_json, show_text)
     return 0

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from coppermend.cli.output import JsonFlag, console, emit, say, table
+from coppermend.cli.output import JsonFlag, console, emit, say, say_next, table
 from coppermend.cli.tree import examples
 from coppermend.demo.job import SampleResult, run_sample
 from coppermend.job.entry import STAGES, Stage
@@ -62,7 +62,7 @@ def demo(
     def show_text() -> None:
         say("", f"Sample job {result.number}: passed its gate in {document['seconds']} s.")
         table("open these", ("what", "file"), document["files"].items())
-        say(f"See it in the browser: coppermend serve --data {out / 'record'}")
+        say_next("serve", "--data", out / "record")
 
     emit(document, as_json, show_text)
     if serve_after:
