@@ -1,7 +1,8 @@
-"""Engineering quantities in and out: "2k2", "0.47 F", "200 ns", "4u7"."""
+"""Engineering quantities in and out: "2k2", "0.47 F", "0,47 F", "104" on a capacitor, "200 ns", "4u7"."""
 
 from __future__ import annotations
 
+import math
 import re
 
 from quantiphy import InvalidNumber, Quantity
@@ -13,42 +14,106 @@ _LETTER_CODE = re.compile(
     r"^(?P<whole>\d*)(?P<letter>[pnuµmRrEeKkMGLΩ])(?P<part>\d+)(?P<tail>\s*[A-Za-zΩ]*)$"
 )
 _LETTER_SCALE = {"R": "", "r": "", "E": "", "e": "", "Ω": "", "K": "k", "L": "m", "µ": "u"}
+# EIA-198 (from memory): two digits and a power of ten in picofarads; 8 and 9 stand for 0.01 and 0.1.
+_CAPACITOR_CODE = re.compile(r"^(?P<digits>[1-9]\d)(?P<power>\d)$")
+_SECONDS = {"min": 60.0, "h": 3600.0, "d": 86400.0, "day": 86400.0, "days": 86400.0, "y": 31557600.0}
+_UNITS = frozenset(
+    {
+        "",
+        "Ω",
+        "F",
+        "H",
+        "V",
+        "A",
+        "W",
+        "Hz",
+        "s",
+        "m",
+        "J",
+        "C",
+        "°C",
+        "K",
+        "Ah",
+        "Vrms",
+        "V/s",
+        "B",
+        "dB",
+        "S",
+    }
+)
 
 
 def parse_quantity(text: str, unit: str = "") -> float:
     """The number that ``text`` states, in the base unit.
 
     Args:
-        text: "4700", "4k7", "2K2", "100R", "0.47 F", "200 ns", "4u7".
-        unit: Unit that the text may carry ("Ω", "F", "s"); another unit is refused.
+        text: "4700", "4k7", "2K2", "2.2 kΩ", "100R", "0.47 F", "0,47 F", "200 ns", "4u7"; with the unit "F"
+            three digits such as "104" are a capacitor code (100 nF); with "s" also "48 h", "3 days".
+        unit: Unit that the text may carry ("Ω", "F", "s"); another unit is refused. "" takes any known unit.
 
     Returns:
         Value in the base unit (ohm, farad, second, ...).
 
     Raises:
-        InputError: If it is no quantity, or its unit is not ``unit``.
+        InputError: If it is no finite quantity, its unit is not ``unit``, or a comma could be a point or not.
 
-    Source of the letter codes: IEC 60062 (RKM code).
+    Source of the letter codes: IEC 60062 (RKM code); of the capacitor code: EIA-198 (from memory).
 
     >>> parse_quantity("2k2"), parse_quantity("4u7", "F"), parse_quantity("100R", "Ω")
     (2200.0, 4.7e-06, 100.0)
+    >>> parse_quantity("0,47 F", "F"), parse_quantity("104", "F"), parse_quantity("48 h", "s")
+    (0.47, 1e-07, 172800.0)
     """
+    expected = f"a number such as 4k7 or 0.47 {unit}".strip()
+    cleaned = _plain(text)
+    if unit == "F" and (code := _CAPACITOR_CODE.match(cleaned)):
+        power = {8: -2, 9: -1}.get(int(code["power"]), int(code["power"]))
+        return float(f"{code['digits']}e{power - 12}")
+    if unit == "s" and (time := re.match(r"^([\d.]+)\s*([a-z]+)$", cleaned)) and time[2] in _SECONDS:
+        return _number(time[1], text, expected) * _SECONDS[time[2]]
+    if unit == "°C":
+        cleaned = re.sub(r"\s*°?C$", "", cleaned)
+    quantity = _quantity(cleaned, text, expected)
+    units = quantity.units
+    if unit and units not in ("", unit):
+        raise InputError(f"{text!r} is in {units}", expected=f"a value in {unit}")
+    if not unit and units not in _UNITS:
+        raise InputError(f"{text!r} is in {units!r}, which is no unit", expected=expected)
+    if not math.isfinite(quantity):
+        raise InputError(f"{text!r} is not finite", expected=expected)
+    return float(quantity)
+
+
+def _plain(text: str) -> str:
+    """One spelling for what means the same: Ω, µ, decimal comma, R and E for ohm, K for kilo."""
     cleaned = text.strip().replace("\N{OHM SIGN}", "Ω").replace("\N{MICRO SIGN}", "u").replace("μ", "u")
+    cleaned = _decimal_comma(cleaned, text)
     if code := _LETTER_CODE.match(cleaned):
         scale = _LETTER_SCALE.get(code["letter"], code["letter"])
         cleaned = f"{code['whole'] or '0'}.{code['part']}{scale}{code['tail'].strip()}"
     cleaned = re.sub(r"(?<=\d)\s*[RE]$", "", cleaned)
-    cleaned = re.sub(r"(?<=\d)\s*K", "k", cleaned)
-    cleaned = re.sub(r"(?i)(?<=[\dkMGmunp])\s*ohms?$", "Ω", cleaned)
+    cleaned = re.sub(r"(?<=\d)\s*K(?!$)(?=[Ωo])|(?<=\d)\s*K$", "k", cleaned)
+    return re.sub(r"(?i)(?<=[\dkMGmunp])\s*ohms?$", "Ω", cleaned)
+
+
+def _decimal_comma(cleaned: str, text: str) -> str:
+    if re.search(r"[1-9]\d{0,2},\d{3}(?!\d)", cleaned):
+        raise InputError(f"{text!r} could be a thousand or a fraction", expected="a point, or no separator")
+    return re.sub(r"(?<=\d),(?=\d)", ".", cleaned, count=1) if "." not in cleaned else cleaned
+
+
+def _number(digits: str, text: str, expected: str) -> float:
     try:
-        quantity = Quantity(cleaned)
+        return float(digits)
+    except ValueError:
+        raise InputError(f"{text!r} is no quantity", expected=expected) from None
+
+
+def _quantity(cleaned: str, text: str, expected: str) -> Quantity:
+    try:
+        return Quantity(cleaned)
     except InvalidNumber:
-        raise InputError(
-            f"{text!r} is no quantity", expected=f"a number such as 4k7 or 0.47 {unit}".strip()
-        ) from None
-    if unit and quantity.units not in ("", unit):
-        raise InputError(f"{text!r} is in {quantity.units}", expected=f"a value in {unit}")
-    return float(quantity)
+        raise InputError(f"{text!r} is no quantity", expected=expected) from None
 
 
 def format_quantity(value: float, unit: str = "", precision: int = 4) -> str:
