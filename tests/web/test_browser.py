@@ -137,7 +137,7 @@ def test_the_sample_job_is_walked_from_arrival_to_tag_by_touch(live: Live):
     """At 390 px, by taps alone, from an empty shop to a passed gate and both papers on record."""
     with live.page(390, touch=True) as page:
         page.goto(live.address)
-        shot(page, "390-empty-shop")
+        shot(page, "walk-empty-shop")
         go(page, "text=Put the sample board on the bench")
         go(page, "text=Open a job")
         page.fill("[name=customer]", "O. Penhallow")
@@ -156,18 +156,18 @@ def test_the_sample_job_is_walked_from_arrival_to_tag_by_touch(live: Live):
         assert_fits(page)
         go(page, "text=Choose it")
         go(page, "text=Done here, go on to strip")
-        _tick_all(page, "390-strip")
+        _tick_all(page, "walk-strip")
         go(page, "text=Done here, go on to copper")
         _probe_all(page)
         go(page, "text=Done here, go on to refit")
-        _tick_all(page, "390-refit")
+        _tick_all(page, "walk-refit")
         go(page, "text=Done here, go on to prove")
         _prove_all(page)
         go(page, "text=Done here, go on to return")
         go(page, "button:has-text('Make the return tag')")
         go(page, "button:has-text('Make the return report')")
         assert_fits(page)
-        shot(page, "390-return")
+        shot(page, "walk-return")
 
     (job,) = live.desk.store.jobs()
     found = live.desk.job(job.number)
@@ -181,13 +181,13 @@ def _draw_damage(page: Page) -> None:
     tap_board(page, (0.5, 0.5))
     page.tap("[data-draw=undo]")
     tap_board(page, (0.05, 0.16))
-    shot(page, "390-inspect-drawing")
+    shot(page, "walk-inspect-drawing")
     page.tap("[data-draw=close]")
     assert page.inner_text("#areas").startswith("Area 1, heavy")
     go(page, "text=Keep the damaged area")
     assert page.locator(".touched-section").count() > 0
     assert_fits(page)
-    shot(page, "390-inspect")
+    shot(page, "walk-inspect")
 
 
 def _tick_all(page: Page, name: str) -> None:
@@ -203,7 +203,7 @@ def _tick_all(page: Page, name: str) -> None:
 def _probe_all(page: Page) -> None:
     """The first probe reads open, its jumper is fitted, all others are good."""
     assert_fits(page)
-    shot(page, "390-copper")
+    shot(page, "walk-copper")
     go(page, "[name=answer][value=open]")
     for _ in range(200):
         if page.locator("text=Jumper fitted").count():
@@ -217,7 +217,7 @@ def _probe_all(page: Page) -> None:
 
 def _prove_all(page: Page) -> None:
     assert_fits(page)
-    shot(page, "390-prove")
+    shot(page, "walk-prove")
     for _ in range(60):
         if page.locator(".gate.passed").count():
             break
@@ -238,7 +238,7 @@ def test_copper_is_probed_by_keyboard_alone(live: Live):
         _press(page, "u")
         page.keyboard.type("0.31")
         _press(page, "Enter")
-        shot(page, "1280-copper-keys")
+        shot(page, "keys-copper")
 
     entries = live.desk.store.entries(number)[3:]
     assert [entry.kind for entry in entries] == ["reading", "reading", "void", "reading"]
@@ -286,7 +286,7 @@ def test_the_drawing_is_moved_and_asked(live: Live):
         page.locator(".find", has_text=re.compile("^BT1$")).first.click()
         assert drawing.locator(".bodies .lit[data-refdes=BT1]").count() == 1
         expect(page.locator("figcaption")).to_contain_text("BT1 ")
-        page.locator("[data-drawing] label", has_text="bottom").click()
+        page.locator(".sides label", has_text="bottom").click()
         page.wait_for_selector(".sheet[data-side=bottom] > svg.board-drawing")
         assert not sheet.is_visible()
 

@@ -11,6 +11,12 @@ if (address.searchParams.has("kept") || address.searchParams.has("added")) {
   history.replaceState(null, "", address);
 }
 
+// The notice stays in sight until one moves on.
+const notice = document.getElementById("notice");
+for (const move of ["wheel", "touchmove"]) {
+  addEventListener(move, () => notice?.classList.add("settled"), { passive: true, once: true });
+}
+
 for (const input of document.querySelectorAll("[data-filter]")) {
   const rows = document.getElementById(input.dataset.filter).tBodies[0].rows;
   input.addEventListener("input", () => {
