@@ -1,1 +1,1 @@
-"""Program memories: images, dumps, devices."""
+"""Program memories: images and their file formats, dumps, devices, merging, and sockets adapted to other devices."""
