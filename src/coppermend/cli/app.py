@@ -32,7 +32,10 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
     "refit": Leaf(f"{_HERE}.rework", "refit", "Remedies on offer, what goes on again, and the kit."),
     "copper": Branch(
         "Prove that at-risk connections survived.",
-        {"plan": Leaf(f"{_HERE}.copper", "plan", "The probes that prove every net at risk.")},
+        {
+            "plan": Leaf(f"{_HERE}.copper", "plan", "The probes that prove every net at risk."),
+            "expect": Leaf(f"{_HERE}.copper", "expect_", "What a meter should read between two points."),
+        },
     ),
     "prove": Branch(
         "Proofs, and the gate: is anything touched left unproven?",

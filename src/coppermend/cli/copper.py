@@ -1,12 +1,18 @@
-"""``coppermend copper plan``: the probes that prove every at-risk net, and what the readings have shown."""
+"""``coppermend copper``: the probes that prove every at-risk net, and what a meter should read anywhere."""
 
 from __future__ import annotations
+
+from typing import Annotated
+
+import typer
 
 from coppermend.board.cautions import cautions_for
 from coppermend.cli.inputs import AreaOption, BoardArgument, TypesOption, board_at, library_with, read_area
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
 from coppermend.cli.readings import ReadingsOption, readings_at
 from coppermend.cli.tree import examples
+from coppermend.copper.expect import Expectation, expect
+from coppermend.copper.expectwords import ohms_words
 from coppermend.copper.plan import plan_probes
 from coppermend.copper.records import CopperPlan
 from coppermend.damage.area import parse_area
@@ -64,3 +70,37 @@ def _next(plan: CopperPlan) -> str:
     if plan.opens or plan.shorts:
         return "next: clear what is open or shorted, measure again, and plan again"
     return "done: no probe is left to make"
+
+
+@examples(
+    "coppermend copper expect boards/control U3.9 J2.4",
+    "coppermend copper expect boards/control U3.9 J2.4 --off U3 --off U7",
+)
+def expect_(
+    board: BoardArgument,
+    a: Annotated[str, typer.Argument(metavar="POINT", help="Where one tip goes, such as U3.9 or V17.")],
+    b: Annotated[str, typer.Argument(metavar="POINT", help="Where the other goes.")],
+    off: Annotated[
+        list[str] | None, typer.Option("--off", metavar="REFDES", help="A part that is off the board; may repeat.")
+    ] = None,
+    types: TypesOption = None,
+    as_json: JsonFlag = False,
+) -> int:  # fmt: skip
+    """Say what a meter should read between two points: ohms, the diode test both ways, what charges.
+
+    Copper, resistors, networks, inductors and junctions of the fitted parts count, so that a pull-up pair is told
+    from a short. Measure only on a board without power and without its battery.
+    """
+    loaded, library = board_at(board), library_with(types)
+    for refdes in off or ():
+        loaded.index.part(refdes)
+    found = expect(loaded, library, a, b, removed=frozenset(off or ()))
+    emit(found.to_json(), as_json, lambda: _show_expected(found))
+    return 0
+
+
+def _show_expected(found: Expectation) -> None:
+    reading = "OL" if found.ohms is None else ohms_words(found.ohms)
+    say(f"{found.a} to {found.b}: {reading}", found.says)
+    say(f"{found.a}: {found.where_a}", f"{found.b}: {found.where_b}")
+    say(*(f"note: {note}" for note in found.notes))
