@@ -24,7 +24,7 @@ def test_show_reads_well(small: Path, call: Any) -> None:
     """Text gives name, size with unit, counts and each part, and says what the board lacks."""
     out = call("board", "show", small).out
 
-    assert out.startswith("Small\n60 x 40 mm\n3 parts, 9 pins, 4 nets, 18 pads, 1 vias, 3 tracks")
+    assert out.startswith("Small\n60 x 40 mm\n3 parts, 9 pins, 4 nets, 18 pads, 1 via, 3 tracks")
     assert "R2    resistor  2k2     logic" in out
     assert "note: pads are computed from the part packages" in out
 

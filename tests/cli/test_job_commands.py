@@ -156,6 +156,16 @@ def test_a_picture_is_kept_with_its_type(job: str, tmp_path: Path, call: Any) ->
     assert refused.status == 2 and "is no picture by its name" in refused.err
 
 
+def test_a_board_given_later_counts(small: Path, call: Any) -> None:
+    """A job opened without a board gets one, kept in the record's own library."""
+    number = call("job", "new", "--customer", "Ana", "--json").document["number"]
+
+    answer = call("job", "log", number, "board", "--board", small)
+
+    assert answer.status == 0
+    assert call("job", "show", number, "--json").document["job"]["board"]["name"] == "Small"
+
+
 def test_damage_needs_a_board(small_area: Path, call: Any) -> None:
     """An area cannot be laid on a board that the job does not have; nor a paper be made."""
     number = call("job", "new", "--customer", "Ana", "--json").document["number"]

@@ -32,7 +32,7 @@ def test_import_tells_counts_notes_and_next_step(tmp_path: Path, call: Any) -> N
 
     said = call("board", "import", "--ipc356", tmp_path / "n.d356", "-o", out).out
 
-    assert said.startswith("board: 2 parts, 2 pins, 1 nets, 2 pads")
+    assert said.startswith("board: 2 parts, 2 pins, 1 net, 2 pads")
     assert "note: no outline" in said and said.endswith(
         f"written to {out}\nnext: coppermend board check {out}\n"
     )

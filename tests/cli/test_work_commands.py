@@ -53,6 +53,7 @@ def test_strip_with_nothing_to_do_says_so(small: Path, tmp_path: Path, call: Any
     area.write_text("POLYGON((55 1, 59 1, 59 5, 55 5, 55 1))")
 
     assert call("strip", small, "--area", area).out == "nothing has to come off\n"
+    assert "nothing has to go on\n" in call("refit", small, "--area", area).out
 
 
 def test_refit_follows_the_chosen_remedy(demo_folder: Path, demo_area: Path, call: Any) -> None:

@@ -10,7 +10,7 @@ import typer
 from coppermend.board.importing import Source, import_board
 from coppermend.board.summary import board_summary
 from coppermend.cli.inputs import TypesOption, library_with, read_bytes
-from coppermend.cli.output import JsonFlag, emit, say, say_next, say_whole
+from coppermend.cli.output import JsonFlag, counts_in_words, emit, say, say_next, say_whole
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.job.files import save_board
@@ -56,8 +56,7 @@ def import_(
     document = {**board_summary(board), "folder": str(out), "notes": list(notes)}
 
     def show_text() -> None:
-        counts = ", ".join(f"{count:,} {kind}" for kind, count in document["counts"].items())
-        say(f"{board.name}: {counts}", *(f"note: {note}" for note in notes))
+        say(f"{board.name}: {counts_in_words(document['counts'])}", *(f"note: {note}" for note in notes))
         say_whole(f"written to {out}")
         say_next("board", "check", out)
 

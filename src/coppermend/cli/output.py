@@ -89,3 +89,12 @@ def counted(count: int, noun: str, plural: str = "") -> str:
     ('1 probe', '0 opens', '2 entries')
     """
     return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
+
+
+def counts_in_words(counts: Mapping[str, int]) -> str:
+    """Counts by their plural names, in one line.
+
+    >>> counts_in_words({"parts": 3, "vias": 1})
+    '3 parts, 1 via'
+    """
+    return ", ".join(counted(count, kind.removesuffix("s")) for kind, count in counts.items())

@@ -8,7 +8,7 @@ from typing import Any
 from coppermend.board.model import Board
 from coppermend.board.summary import board_summary
 from coppermend.cli.inputs import BoardArgument, TypesOption, board_at, library_with
-from coppermend.cli.output import JsonFlag, emit, say, table
+from coppermend.cli.output import JsonFlag, counts_in_words, emit, say, table
 from coppermend.cli.tree import examples
 
 
@@ -24,7 +24,7 @@ def show(board: BoardArgument, types: TypesOption = None, as_json: JsonFlag = Fa
 def _show(board: Board, document: Mapping[str, Any]) -> None:
     say(" ".join(filter(None, (board.name, board.revision))))
     say(f"{board.width_mm:g} x {board.height_mm:g} mm")
-    say(", ".join(f"{count:,} {kind}" for kind, count in document["counts"].items()), "")
+    say(counts_in_words(document["counts"]), "")
     rows = [(s["name"] or "-", s["title"], len(s["parts"])) for s in document["sections"]]
     table("sections", ("section", "what it is", "parts"), rows)
     parts = [(p.refdes, p.type or "?", p.value, p.section or "-") for p in board.parts]
