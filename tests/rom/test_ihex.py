@@ -100,7 +100,7 @@ def test_strict_names_the_line(text, line, words):
 
 def test_tolerant_reads_on_and_lists():
     """Tolerantly, a wrong checksum, a cut line and a missing end are listed and the rest is read."""
-    image = parse_intel_hex(":0100000041BF\n:04001000AABB\n:0100200043BC\n", tolerant=True)
+    image = parse_intel_hex(":0100000041BF\n:04001000AABB\n:01002000439C\n", tolerant=True)
 
     assert [(s.start, s.data) for s in image.segments] == [(0, b"A"), (0x10, b"\xaa\xbb"), (0x20, b"C")]
     assert [defect.line for defect in image.defects] == [1, 2, 4]

@@ -1,0 +1,1 @@
+"""Tables that the ROM room reads: devices and delays."""
