@@ -37,6 +37,11 @@ from coppermend.quantity import format_quantity, parse_quantity
         ("200 ns", "s", 200e-9),
         ("220 mAh", "Ah", 0.22),
         ("5 V", "", 5.0),
+        ("0.3 m", "m", 0.3),
+        ("0,3 m", "m", 0.3),
+        ("100 mm", "m", 0.1),
+        ("10 K", "K", 10.0),
+        ("10 K", "Ω", 10e3),
     ],
 )
 def test_what_people_write_is_understood(text, unit, value):

@@ -65,7 +65,7 @@ def parse_quantity(text: str, unit: str = "") -> float:
     (0.47, 1e-07, 172800.0)
     """
     expected = f"a number such as 4k7 or 0.47 {unit}".strip()
-    cleaned = _plain(text)
+    cleaned = _plain(_without_unit(text.strip(), unit))
     if unit == "F" and (code := _CAPACITOR_CODE.match(cleaned)):
         power = {8: -2, 9: -1}.get(int(code["power"]), int(code["power"]))
         return float(f"{code['digits']}e{power - 12}")
@@ -82,6 +82,12 @@ def parse_quantity(text: str, unit: str = "") -> float:
     if not math.isfinite(quantity):
         raise InputError(f"{text!r} is not finite", expected=expected)
     return float(quantity)
+
+
+def _without_unit(text: str, unit: str) -> str:
+    """In a quantity of metres or kelvin a lone m or K is the unit, not milli or kilo."""
+    alone = unit in ("m", "K") and re.fullmatch(rf"[-+]?[\d.,]+\s*{unit}", text)
+    return text[:-1].rstrip() if alone else text
 
 
 def _plain(text: str) -> str:
