@@ -30,6 +30,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
     ),
     "strip": Leaf(f"{_HERE}.rework", "strip", "What comes off, in which order, and why."),
     "refit": Leaf(f"{_HERE}.rework", "refit", "Remedies on offer, what goes on again, and the kit."),
+    "figure": Leaf(f"{_HERE}.figure", "figure", "Engineering figures, part markings, values."),
     "copper": Branch(
         "Prove that at-risk connections survived.",
         {

@@ -1,0 +1,198 @@
+"""``coppermend figure``: engineering figures with their worst cases, part markings, and values from what there is."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from coppermend.cli.inputs import write_new
+from coppermend.cli.output import JsonFlag, emit, say, table
+from coppermend.cli.tree import examples
+from coppermend.errors import InputError
+from coppermend.quantity import format_quantity, parse_quantity
+from coppermend.rework.codes.search import make_value, stock_of
+from coppermend.rework.codes.spoken import understand
+from coppermend.rework.codes.written import written
+from coppermend.rework.figures.catalog import FIGURES, figure_called
+from coppermend.rework.figures.figure import Answer, words
+from coppermend.rework.figures.plot import plot_svg
+from coppermend.rework.figures.spread import parse_spread
+
+_LOOKUPS = {
+    "code": "what a marking means: coppermend figure code yel vio red gold",
+    "marking": "how a value is written on parts: coppermend figure marking 4.7k 5%",
+    "value": "a value from a series or the shelf: coppermend figure value 7.25k series=E12",
+}
+Name = Annotated[str, typer.Argument(metavar="NAME", help="Which figure; without it, all are listed.")]
+Words = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[KEY=VALUE]...", help="Inputs such as capacitance=0.47F or rail='5V 5%'."),
+]
+Samples = Annotated[
+    int, typer.Option("--samples", metavar="N", help="Monte Carlo samples over the tolerances.", min=0)
+]
+Seed = Annotated[int, typer.Option("--seed", metavar="N", help="Start of the random numbers.", min=0)]
+PlotFile = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Write the plot as SVG.")]
+
+
+@examples(
+    "coppermend figure retention capacitance='0.47F 20%' memory=5101L --samples 1000000",
+    "coppermend figure code yel vio red gold",
+    "coppermend figure value 7.25k series=E12",
+)
+def figure(
+    name: Name = "", given: Words = None, samples: Samples = 0, seed: Seed = 1, plot: PlotFile = None,
+    as_json: JsonFlag = False,
+) -> int:  # fmt: skip
+    """Compute a figure at nominal values and at its worst case, with its checks.
+
+    A value may carry limits: '0.47F 20%', '0.1F -20+80%', '4.75..5.25V', '2uA (1uA..10uA)'. What is left out takes
+    its default. Status 1 when a check that must pass does not.
+    """
+    asked = given or []
+    lookup = {"": _list, "code": _code, "marking": _marking, "value": _value}.get(name.lower())
+    if lookup:
+        return lookup(asked, as_json)
+    answer = figure_called(name).evaluate(_pairs(asked), samples=samples, seed=seed)
+    if plot:
+        _write_plot(answer, plot)
+    emit(answer.to_json(), as_json, lambda: _show(answer))
+    return 0 if answer.ok else 1
+
+
+def _pairs(asked: Sequence[str]) -> dict[str, str]:
+    """``KEY=VALUE`` words as a dictionary.
+
+    Raises:
+        InputError: If a word has no equals sign, or a key comes twice.
+    """
+    found: dict[str, str] = {}
+    for word in asked:
+        key, equals, text = word.partition("=")
+        if not (equals and key and text.strip()):
+            raise InputError(f"{word!r} sets nothing", expected="KEY=VALUE such as capacitance=0.47F")
+        if key.strip().lower() in found:
+            raise InputError(f"{key} is given twice", expected="each input once")
+        found[key.strip().lower()] = text
+    return found
+
+
+def _write_plot(answer: Answer, path: Path) -> None:
+    drawn = answer.plot
+    if drawn is None:
+        raise InputError(f"figure {answer.figure.name} has no plot", expected="another figure, or no --plot")
+    write_new(path, lambda: plot_svg(drawn).encode())
+
+
+def _list(asked: Sequence[str], as_json: bool) -> int:
+    document = {
+        "figures": [{"name": f.name, "title": f.title, "about": f.about} for f in FIGURES.values()],
+        "lookups": [{"name": name, "about": about} for name, about in _LOOKUPS.items()],
+    }
+
+    def show() -> None:
+        table("figures", ("name", "what"), [(f.name, f.about) for f in FIGURES.values()])
+        table("and", ("name", "what"), list(_LOOKUPS.items()))
+        say("next: coppermend figure NAME shows its inputs and their defaults")
+
+    emit(document, as_json, show)
+    return 0
+
+
+def _show(answer: Answer) -> None:
+    figure = answer.figure
+    say(f"{figure.title}: {figure.about}", "")
+    rows = [(i.key, answer.texts[i.key], i.title) for i in figure.inputs]
+    rows += [(c.key, answer.choices[c.key], f"{c.title}: {', '.join(c.options)}") for c in figure.choices]
+    table("inputs", ("key", "value", "what"), rows)
+    sampled = ("5 %", "95 %") if answer.samples else ()
+    table(
+        "results",
+        ("what", "nominal", "least", "most", *sampled),
+        [_row(answer, o.name) for o in figure.outputs],
+    )
+    table(
+        "simulated at nominal", ("what", "value"), [(t, words(v, u)) for t, v, u in answer.simulated.values()]
+    )
+    checks = [
+        (c.name, c.value, c.limit, "yes" if c.ok else "NO" if c.must else "no, a trap") for c in answer.checks
+    ]
+    table("checks", ("check", "value", "limit", "ok"), checks)
+    for check in answer.checks:
+        if not check.ok and check.note:
+            say(check.note)
+    say(f"source: {figure.source}")
+
+
+def _row(answer: Answer, name: str) -> tuple[str, ...]:
+    output = next(o for o in answer.figure.outputs if o.name == name)
+    bounds = answer.bounds[name]
+    found = answer.quantiles.get(name)
+    shares = (found[1], found[3]) if found else ()
+    values = (bounds.nominal, bounds.low, bounds.high, *shares)
+    return (output.title, *(words(value, output.unit) for value in values))
+
+
+def _code(asked: Sequence[str], as_json: bool) -> int:
+    text = " ".join(asked)
+    meanings = understand(text)
+    document: dict[str, Any] = {"text": text, "meanings": [meaning.to_json() for meaning in meanings]}
+
+    def show() -> None:
+        for meaning in document["meanings"]:
+            say(f"{meaning['words']}  ({meaning['code']})")
+            say(*(f"note: {note}" for note in meaning["notes"]), indent=2)
+
+    emit(document, as_json, show)
+    return 0
+
+
+_WITH_UNIT: Sequence[tuple[str, Callable[[str], bool]]] = (
+    ("F", lambda text: bool(re.search(r"[fF]\b|^\d*[pnuµ]\d*$", text))),
+    ("H", lambda text: bool(re.search(r"H\b", text))),
+)
+
+
+def _unit_of(text: str) -> str:
+    """The unit that a value is meant in: farad or henry when it says so, else ohm."""
+    return next((unit for unit, says in _WITH_UNIT if says(text.strip())), "Ω")
+
+
+def _marking(asked: Sequence[str], as_json: bool) -> int:
+    text = " ".join(asked)
+    unit = _unit_of(text.partition(" ")[0])
+    spread = parse_spread(text, unit)
+    tolerance = None if spread.exact else round(spread.high / spread.nominal - 1, 9)
+    markings = written(spread.nominal, unit, tolerance)
+    document = {
+        "value": spread.nominal, "unit": unit, "tolerance": tolerance,
+        "markings": [{"code": m.code, "text": m.text} for m in markings],
+    }  # fmt: skip
+    emit(document, as_json, lambda: table("", ("code", "marking"), markings))
+    return 0
+
+
+def _value(asked: Sequence[str], as_json: bool) -> int:
+    if not asked:
+        raise InputError("no value is wanted", expected="coppermend figure value 7.25k series=E12")
+    unit = _unit_of(asked[0])
+    target, options = parse_quantity(asked[0], unit), _pairs(asked[1:])
+    if strange := set(options) - {"series", "shelf"}:
+        raise InputError(f"{min(strange)} is no input of value", expected="series=E24 or shelf=1k,2k2,4k7")
+    if "shelf" in options:
+        stock = tuple(parse_quantity(part, unit) for part in re.split(r"[;,\s]+", options["shelf"]) if part)
+    else:
+        stock = stock_of(options.get("series", "E24").upper(), target, unit)
+    ways = make_value(target, stock, unit)
+    document: dict[str, Any] = {"wanted": target, "unit": unit, "ways": [way.to_json() for way in ways]}
+
+    def show() -> None:
+        rows = [(w.words, format_quantity(w.value, unit), f"{w.error * 100:+.2f} %") for w in ways]
+        table(f"ways to make {format_quantity(target, unit)}", ("parts", "value", "error"), rows)
+
+    emit(document, as_json, show)
+    return 0 if ways else 1
