@@ -4,19 +4,32 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
+import threading
+import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+import uvicorn
 from fastapi.testclient import TestClient
 from httpx import Response
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from coppermend.demo.board_data import demo_board_files
+from coppermend.demo.story import HEADER, damage_area
 from coppermend.web.app import create_app
 from coppermend.web.desk import Desk, Job
 
 WHO = "R. Tansy"
+CHROMIUM = shutil.which("chromium") or ""
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+WIDTHS = {390: 844, 820: 1180, 1280: 900}
 
 
 @dataclass(frozen=True)
@@ -89,3 +102,59 @@ def damaged(at_work: Bench, area: str) -> Bench:
     """The job with that area."""
     at_work.kept("damage", area=area)
     return at_work
+
+
+@dataclass
+class Live:
+    """A running bench, and what the pages complained about."""
+
+    address: str
+    desk: Desk
+    browser: Browser
+    troubles: list[str] = field(default_factory=list)
+
+    @contextmanager
+    def page(self, width: int = 1280, *, touch: bool = False, dark: bool = False) -> Iterator[Page]:
+        """A page of its own browser profile; anything it complains about fails the test."""
+        context = self.browser.new_context(
+            viewport={"width": width, "height": WIDTHS[width]}, has_touch=touch, is_mobile=touch,
+            color_scheme="dark" if dark else "light",
+        )  # fmt: skip
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        page.on("console", lambda m: self.troubles.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("pageerror", lambda error: self.troubles.append(str(error)))
+        page.on(
+            "request",
+            lambda r: None if r.url.startswith(self.address) else self.troubles.append(f"external {r.url}"),
+        )
+        yield page
+        context.close()
+        assert self.troubles == []
+
+    def job(self) -> str:
+        """A new sample job with its damage on record."""
+        store = self.desk.store
+        board = store.add_board(demo_board_files())
+        number = store.new_job(HEADER, who=WHO)
+        store.append(number, "board", "receive", {"name": store.board(board).name, "sha256": board}, who=WHO)
+        store.append(number, "damage", "inspect", {"area": damage_area()}, who=WHO)
+        return number
+
+
+@pytest.fixture
+def live(tmp_path: Path) -> Iterator[Live]:
+    """A bench on a free port of this machine, and a browser."""
+    app = create_app(tmp_path, shop="Fen Lane Board Works")
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", ws="none"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield Live(f"http://127.0.0.1:{port}", app.state.desk, browser)
+        browser.close()
+    server.should_exit = True
+    thread.join(10)

@@ -7,29 +7,16 @@ from __future__ import annotations
 
 import re
 import shutil
-import threading
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-import uvicorn
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
-from coppermend.demo.board_data import demo_board_files
-from coppermend.demo.story import HEADER, WHO, damage_area
+from coppermend.demo.story import WHO
 from coppermend.job.entry import STAGES
-from coppermend.web.app import create_app
-from coppermend.web.desk import Desk
 
 CHROMIUM = shutil.which("chromium") or ""
 SHOTS = Path(__file__).resolve().parents[2] / "build" / "screenshots"
-FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 WIDTHS = {390: 844, 820: 1180, 1280: 900}
 SMALLEST_PX = 44  # a finger in a glove; WCAG 2.2 asks for 24 (2.5.8) and 44 (2.5.5)
 
@@ -39,63 +26,7 @@ pytestmark = [
 ]
 
 
-@dataclass
-class Live:
-    """A running bench, and what the pages complained about."""
-
-    address: str
-    desk: Desk
-    browser: Browser
-    troubles: list[str] = field(default_factory=list)
-
-    @contextmanager
-    def page(self, width: int = 1280, *, touch: bool = False, dark: bool = False) -> Iterator[Page]:
-        """A page of its own browser profile; anything it complains about fails the test."""
-        context = self.browser.new_context(
-            viewport={"width": width, "height": WIDTHS[width]}, has_touch=touch, is_mobile=touch,
-            color_scheme="dark" if dark else "light",
-        )  # fmt: skip
-        page = context.new_page()
-        page.set_default_timeout(10_000)
-        page.on("console", lambda m: self.troubles.append(m.text) if m.type in ("error", "warning") else None)
-        page.on("pageerror", lambda error: self.troubles.append(str(error)))
-        page.on(
-            "request",
-            lambda r: None if r.url.startswith(self.address) else self.troubles.append(f"external {r.url}"),
-        )
-        yield page
-        context.close()
-        assert self.troubles == []
-
-    def job(self) -> str:
-        """A new sample job with its damage on record."""
-        store = self.desk.store
-        board = store.add_board(demo_board_files())
-        number = store.new_job(HEADER, who=WHO)
-        store.append(number, "board", "receive", {"name": store.board(board).name, "sha256": board}, who=WHO)
-        store.append(number, "damage", "inspect", {"area": damage_area()}, who=WHO)
-        return number
-
-
-@pytest.fixture
-def live(tmp_path: Path) -> Iterator[Live]:
-    """A bench on a free port of this machine, and a browser."""
-    app = create_app(tmp_path, shop="Fen Lane Board Works")
-    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", ws="none"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield Live(f"http://127.0.0.1:{port}", app.state.desk, browser)
-        browser.close()
-    server.should_exit = True
-    thread.join(10)
-
-
-def as_tansy(page: Page, live: Live) -> None:
+def as_tansy(page: Page, live) -> None:
     page.context.add_cookies([{"name": "who", "value": WHO.replace(" ", "%20"), "url": live.address}])
 
 
@@ -133,7 +64,7 @@ def tap_board(page: Page, *corners: tuple[float, float]) -> None:
         page.touchscreen.tap(box["x"] + x * box["width"], box["y"] + y * box["height"])
 
 
-def test_the_sample_job_is_walked_from_arrival_to_tag_by_touch(live: Live):
+def test_the_sample_job_is_walked_from_arrival_to_tag_by_touch(live):
     """At 390 px, by taps alone, from an empty shop to a passed gate and both papers on record."""
     with live.page(390, touch=True) as page:
         page.goto(live.address)
@@ -225,7 +156,7 @@ def _prove_all(page: Page) -> None:
     assert page.locator(".gate.passed").count() == 1
 
 
-def test_copper_is_probed_by_keyboard_alone(live: Live):
+def test_copper_is_probed_by_keyboard_alone(live):
     """Space is good, o is open, u undoes, digits are a reading; each is on record as it was given."""
     number = live.job()
     with live.page(1280) as page:
@@ -252,7 +183,7 @@ def _press(page: Page, key: str) -> None:
         page.keyboard.press(key)
 
 
-def test_a_button_pressed_by_keyboard_does_only_its_own(live: Live):
+def test_a_button_pressed_by_keyboard_does_only_its_own(live):
     """With the focus on a button or in a note, the pedal's keys mean what they mean there."""
     number = live.job()
     with live.page(1280) as page:
@@ -267,7 +198,7 @@ def test_a_button_pressed_by_keyboard_does_only_its_own(live: Live):
     assert [entry.body.get("ohms") for entry in entries] == ["OL"]
 
 
-def test_the_drawing_is_moved_and_asked(live: Live):
+def test_the_drawing_is_moved_and_asked(live):
     """Keys zoom and move it, a pressed name lights it up, a tapped track tells its net, and the side turns."""
     number = live.job()
     with live.page(1280) as page:
@@ -291,7 +222,7 @@ def test_the_drawing_is_moved_and_asked(live: Live):
         assert not sheet.is_visible()
 
 
-def test_layers_are_hidden_by_their_boxes(live: Live):
+def test_layers_are_hidden_by_their_boxes(live):
     """A layer that is not ticked is not shown."""
     number = live.job()
     with live.page(1280) as page:
@@ -303,7 +234,7 @@ def test_layers_are_hidden_by_their_boxes(live: Live):
         assert not damage.is_visible()
 
 
-def test_typed_notes_outlive_the_page(live: Live):
+def test_typed_notes_outlive_the_page(live):
     """A note that was typed and not kept is there again when the page is opened anew."""
     number = live.job()
     with live.page(390, touch=True) as page:
@@ -314,7 +245,7 @@ def test_typed_notes_outlive_the_page(live: Live):
         assert page.input_value("#note-text") == "Reset stays low"
 
 
-def test_pages_work_without_scripts(live: Live):
+def test_pages_work_without_scripts(live):
     """With scripts off the drawing is a picture, areas are typed as text, and forms work."""
     number = live.job()
     context = live.browser.new_context(java_script_enabled=False, viewport={"width": 390, "height": 844})
@@ -330,7 +261,7 @@ def test_pages_work_without_scripts(live: Live):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_every_page_fits_every_width(live: Live, width: int):
+def test_every_page_fits_every_width(live, width: int):
     """No page scrolls sideways and no target is too small, at phone, tablet and desk width, light and dark."""
     number = live.job()
     board = live.desk.job(number).sha256
@@ -343,7 +274,9 @@ def test_every_page_fits_every_width(live: Live, width: int):
         with live.page(width, touch=width == 390, dark=dark) as page:
             as_tansy(page, live)
             for name, path in pages.items():
-                page.goto(live.address + path, wait_until="networkidle")
+                page.goto(live.address + path)
+                if page.locator("[data-drawing]").count():
+                    page.wait_for_selector(".sheet > svg.board-drawing")
                 live.troubles = [t for t in live.troubles if "status of 4" not in t or name != "missing"]
                 assert_fits(page)
                 shot(page, f"{width}-{name}{'-dark' if dark else ''}")

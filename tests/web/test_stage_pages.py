@@ -1,4 +1,4 @@
-"""The nine stages: what each keeps, what it refuses, and one whole job from arrival to tag."""
+"""The stages up to strip: what each page keeps and what it refuses. Copper, prove and return have their own files."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import pytest
 
 from coppermend.job.entry import STAGES
 from coppermend.rework.records import Remedy
-from coppermend.web.copper_view import BEEPER
 from coppermend.web.photos import scaled_jpeg
 
 PNG = (
@@ -218,121 +217,6 @@ def test_a_tick_that_says_nothing_is_refused(damaged, sent):
     assert damaged.job.state.strip == {}
 
 
-def test_good_without_a_number_is_kept_as_the_beepers_word(damaged):
-    """The expected resistance is recorded with the beeper named, since no meter was read."""
-    probe = damaged.job.found.copper.probes[0]
-
-    damaged.kept("reading", a=probe.a, b=probe.b, answer="good")
-
-    (reading,) = damaged.job.state.readings
-    assert (reading.ohms, reading.instrument) == (probe.expect_ohms, BEEPER)
-
-
-def test_a_typed_number_counts_more_than_the_button(damaged):
-    """What the meter said is kept as it was typed."""
-    probe = damaged.job.found.copper.probes[0]
-
-    damaged.kept("reading", a=probe.a, b=probe.b, ohms="4k7", answer="good")
-
-    (reading,) = damaged.job.state.readings
-    assert (reading.ohms, reading.instrument) == (4700.0, "")
-
-
-def test_open_proposes_a_jumper_that_can_be_fitted(damaged):
-    """OL leads to a proposed jumper; fitting it is recorded on the net of its points."""
-    for _ in range(60):
-        plan = damaged.job.found.copper
-        if plan.jumpers:
-            break
-        damaged.kept("reading", a=plan.probes[0].a, b=plan.probes[0].b, answer="open")
-    wire = damaged.job.found.copper.jumpers[0]
-    assert "Jumper fitted" in damaged.get("/copper").text
-
-    damaged.kept("jumper", a=wire.a, b=wire.b, side=wire.side if wire.side != "both" else "")
-
-    assert [(j.net, j.a, j.b) for j in damaged.job.state.jumpers] == [(wire.net, wire.a, wire.b)]
-    assert 'class="overlay jumper"' in damaged.get("/copper").text
-
-
-@pytest.mark.parametrize(
-    ("sent", "told"),
-    [
-        ({"a": "U1.1", "b": "U1.8", "ohms": "a lot"}, "a lot"),
-        ({"a": "U1.1", "b": "U1.8", "ohms": "-1"}, "below zero"),
-        ({"a": "U1.1", "b": "U1.8", "answer": "good"}, "no reading was given"),
-        ({"a": "U1.1", "b": "U999.1", "ohms": "1"}, "U999.1"),
-        ({"a": "U1.1", "b": "U1.1", "ohms": "1"}, "two different points"),
-        ({"ohms": "1"}, "no point"),
-    ],
-)
-def test_readings_that_make_no_sense_are_refused(damaged, sent, told):
-    """The page says which value is wrong and shows it again; nothing is recorded."""
-    answer = damaged.post("reading", **sent)
-
-    assert answer.status_code == 400 and told in answer.text
-    assert damaged.job.state.readings == ()
-
-
-def test_a_jumper_joins_points_of_one_net_only(damaged):
-    """Two nets are not joined by a form."""
-    board = damaged.job.board
-    a, b = (pins[0] for pins in list(board.nets.values())[:2])
-
-    assert damaged.post("jumper", a=str(a), b=str(b)).status_code == 400
-    assert damaged.job.state.jumpers == ()
-
-
-def test_measuring_needs_a_board(bench):
-    """Readings and jumpers are refused in words while the board is not known."""
-    number = bench.desk.store.new_job({"customer": "O. Penhallow"}, who="R. Tansy")
-
-    for action in ("reading", "jumper", "remedy", "evidence"):
-        sent = {"a": "U1.1", "b": "U1.2", "id": "x", "chosen": "1", "proof": "x", "passed": "1", "ohms": "1"}
-        assert bench.client.post(f"/jobs/{number}/{action}", data=sent).status_code == 400
-
-
-def test_a_probe_can_be_put_off(damaged):
-    """Another probe of the plan can be made first; an unknown one falls back to the next."""
-    later = damaged.job.found.copper.probes[3]
-
-    assert (
-        f'name="a" value="{later.a}"'
-        in damaged.client.get(f"/jobs/{damaged.number}/copper", params={"probe": later.id}).text
-    )
-    first = damaged.job.found.copper.probes[0]
-    assert f'name="a" value="{first.a}"' in damaged.get("/copper?probe=none").text
-
-
-def test_proofs_of_other_boards_are_refused(damaged):
-    """Evidence names a proof of this board."""
-    assert damaged.post("evidence", proof="clock:moon", passed="1").status_code == 400
-
-
-def test_a_failed_proof_is_kept_with_its_note(damaged):
-    """A failure stands in the record and on the page, and holds the gate."""
-    proof = damaged.job.found.proofs[0]
-
-    damaged.kept("evidence", proof=proof.id, passed="0", note="2.4 V left")
-
-    text = damaged.get("/prove").text
-    assert "✗ failed" in text and "2.4 V left" in text
-    assert proof.id in damaged.job.found.gate.failed
-
-
-@pytest.mark.parametrize(("what", "paper"), [("", "a4"), ("invoice", "a4"), ("report", "foolscap")])
-def test_papers_that_do_not_exist_are_refused(damaged, what, paper):
-    """Only tag and report, on A4 or Letter."""
-    assert damaged.post("paper", what=what, paper=paper).status_code == 400
-    assert damaged.job.state.papers == ()
-
-
-def test_papers_need_a_board(bench):
-    """Without a board there is nothing to print."""
-    number = bench.desk.store.new_job({"customer": "O. Penhallow"}, who="R. Tansy")
-
-    assert bench.client.post(f"/jobs/{number}/paper", data={"what": "tag"}).status_code == 400
-
-
 def test_a_damaged_area_of_another_board_leaves_the_record_readable(at_work):
     """What cannot be worked out is said; every page of the job still opens."""
     far = json.dumps(
@@ -355,55 +239,3 @@ def test_a_damaged_area_of_another_board_leaves_the_record_readable(at_work):
     for stage in ("", *(f"/{stage}" for stage in STAGES), "/record"):
         answer = at_work.get(stage)
         assert answer.status_code == 200 and "cannot be worked out" in answer.text
-
-
-def test_one_board_goes_from_arrival_to_return_tag(bench, area):
-    """Posts alone take the sample board through all nine stages until the gate passes and both papers are kept."""
-    added = bench.client.post("/boards/sample", follow_redirects=False).headers["location"]
-    sent = {"customer": "O. Penhallow", "complaint": "dark", "board": added.split("/")[2].split("?")[0]}
-    opened = bench.client.post("/jobs/new", data=sent, follow_redirects=False).headers["location"]
-    work = type(bench)(bench.client, bench.desk, opened.split("/")[2])
-    work.kept("damage", area=area)
-
-    for remedy in [r for r in work.job.found.remedies if r.id.startswith("supercapacitor")]:
-        work.kept("remedy", id=remedy.id, chosen="1")
-    for item in work.job.found.strip:
-        work.kept("strip", refdes=item.refdes, done="1", fate=item.fate)
-    while probes := work.job.found.copper.probes:
-        work.kept("reading", a=probes[0].a, b=probes[0].b, answer="good")
-    for item in work.job.found.refit:
-        work.kept("refit", refdes=item.refdes, done="1")
-    for proof in work.job.found.proofs:
-        work.kept("evidence", proof=proof.id, passed="1")
-    work.kept("paper", what="tag")
-    work.kept("paper", what="report", paper="us-letter")
-    work.kept("stage", stage="return", here="prove")
-
-    state = work.job.state
-    assert work.job.found.gate.passed and work.job.found.power.allowed
-    assert [paper.words for paper in state.papers] == ["tag", "report"]
-    assert bench.client.get(f"/attachments/{state.papers[0].sha256}").content.startswith(b"%PDF-")
-    assert ">passed<" in work.get("/return").text
-    for stage in STAGES:
-        assert work.get(f"/{stage}").status_code == 200
-
-
-def test_a_report_carries_the_photos(damaged):
-    """A report with a photo is larger than one without; a photo that cannot be decoded is left out."""
-    plain = len(_report(damaged))
-    damaged.client.post(
-        f"/jobs/{damaged.number}/photo",
-        data={"stage": "inspect"},
-        files=[("photo", ("a.png", PNG, "image/png"))],
-    )
-    sha256 = damaged.desk.store.attach(b"\0\0\0\x18ftypheic....", "b.heic", "image/heic")
-    damaged.desk.store.append(
-        damaged.number, "photo", "inspect", {"sha256": sha256, "name": "b.heic"}, who="R. Tansy"
-    )
-
-    assert len(_report(damaged)) > plain
-
-
-def _report(work) -> bytes:
-    work.kept("paper", what="report")
-    return work.client.get(f"/attachments/{work.job.state.papers[-1].sha256}").content
