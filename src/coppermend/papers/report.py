@@ -44,7 +44,7 @@ class ProofRow:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A picture of the board: file name, its SVG/PNG/JPEG bytes, and what it shows."""
+    """A picture of the board: file name, its SVG, and what it shows."""
 
     file: str
     data: bytes

@@ -31,7 +31,8 @@ def to_pdf(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes]
     Args:
         template: Name of a file in ``papers/templates`` without its ending.
         data: JSON types only; the template reads it as ``data.json``.
-        pictures: File name -> SVG, PNG or JPEG bytes that the data refers to.
+        pictures: File name -> SVG that the data refers to; files given in memory must be text, so a photo
+            comes inside an SVG.
     """
     made = _compile(
         _inputs(template, data, pictures or {}), font_paths=[str(_FONTS)], ignore_system_fonts=True
