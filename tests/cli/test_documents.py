@@ -56,6 +56,9 @@ def test_every_example_in_the_document_is_what_the_program_says(
     Path("leak.geojson").write_bytes(demo_area.read_bytes())
     Path("readings.csv").write_text("a,b,ohms\nJ3.3,R23.1,OL\nJ3.8,R28.1,0.3\n")
     Path("results.csv").write_text("proof,passed,note\ndischarge,yes,0.2 V left\n")
+    Path("seen.csv").write_text(
+        "closed,reported\nSTROBE0:RETURN0,STROBE0:RETURN0\nSTROBE1:RETURN2,\nSTROBE1:RETURN0,STROBE1:RETURN0\n"
+    )
     number = call("job", "new", "--customer", "x", "--data", "elsewhere", "--json").document["number"]
     examples = _examples()
     assert len(examples) > 20
@@ -80,7 +83,7 @@ def test_json_keys_in_the_document_are_those_of_the_answer(
         "board draw": [demo_folder, "-o", tmp_path / "x.svg"], "strip": [demo_folder, *area],
         "refit": [demo_folder, *area], "copper plan": [demo_folder, *area],
         "prove plan": [demo_folder, *area], "prove gate": [demo_folder, *area],
-        "job new": ["--customer", "Ana"], "job list": [],
+        "prove matrix": [demo_folder], "job new": ["--customer", "Ana"], "job list": [],
     }  # fmt: skip
     sections = dict(
         re.findall(

@@ -43,6 +43,12 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
         {
             "plan": Leaf(f"{_HERE}.prove", "plan", "The proofs that are still needed."),
             "gate": Leaf(f"{_HERE}.prove", "gate_", "Is anything that was touched left unproven?"),
+            "matrix": Leaf(
+                f"{_HERE}.prove_matrix", "matrix_", "The fewest closures that prove a switch matrix."
+            ),
+            "infer": Leaf(
+                f"{_HERE}.prove_matrix", "infer_", "What is wrong with a matrix, from its reports."
+            ),
         },
     ),
     "job": Branch(
