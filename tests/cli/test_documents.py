@@ -59,6 +59,8 @@ def test_every_example_in_the_document_is_what_the_program_says(
     Path("seen.csv").write_text(
         "closed,reported\nSTROBE0:RETURN0,STROBE0:RETURN0\nSTROBE1:RETURN2,\nSTROBE1:RETURN0,STROBE1:RETURN0\n"
     )
+    Path("u2.bin").write_bytes(bytes(range(256)) * 2)
+    Path("noisy.bin").write_bytes(bytes(byte | 8 for byte in bytes(range(256)) * 2))
     number = call("job", "new", "--customer", "x", "--data", "elsewhere", "--json").document["number"]
     examples = _examples()
     assert len(examples) > 20

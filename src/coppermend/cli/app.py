@@ -38,6 +38,19 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "expect": Leaf(f"{_HERE}.copper", "expect_", "What a meter should read between two points."),
         },
     ),
+    "rom": Branch(
+        "Program images: look over, compare, merge, adapt sockets, burn.",
+        {
+            "info": Leaf(f"{_HERE}.rom", "info", "Size, sums, vectors, likely CPU, text of an image."),
+            "compare": Leaf(f"{_HERE}.rom", "compare_", "Why two images differ; a vote of several dumps."),
+            "convert": Leaf(f"{_HERE}.rom", "convert", "Write an image in another format."),
+            "merge": Leaf(f"{_HERE}.rom_merge", "merge_", "Several images into one for a larger device."),
+            "split": Leaf(f"{_HERE}.rom_merge", "split_", "Take images out of one."),
+            "adapt": Leaf(f"{_HERE}.rom_adapt", "adapt", "One device in place of old sockets, verified."),
+            "burn": Leaf(f"{_HERE}.rom_merge", "burn", "Sums, voltage and label; check what was read back."),
+            "devices": Leaf(f"{_HERE}.rom", "devices_", "Memory devices, and how their pins differ."),
+        },
+    ),
     "prove": Branch(
         "Proofs, and the gate: is anything touched left unproven?",
         {

@@ -223,3 +223,13 @@ def _verdict(before: Reads, after: Reads, driven_on_write: int) -> Verification:
 def replace_wires(adapter: Adapter, wires: Sequence[Wire]) -> Adapter:
     """The same adapter with other wires, for instance as really soldered."""
     return replace(adapter, wires=tuple(wires))
+
+
+def wires_with_nets(adapter: Adapter, nets: Mapping[str, str]) -> tuple[Wire, ...]:
+    """The adapter's wires with other nets at some pins ("" for none)."""
+    return tuple(
+        replace(wire, net=nets[wire.pin], source="", how="lead" if nets[wire.pin] else "open", length_mm=0.0)
+        if nets.get(wire.pin, wire.net) != wire.net
+        else wire
+        for wire in adapter.wires
+    )

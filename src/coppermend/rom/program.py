@@ -241,8 +241,13 @@ def _text(name: str, mode: str, raw: bytes, at: int) -> str:
 
 
 def visible_text(data: bytes, shortest: int = 5, most: int = 60) -> tuple[tuple[int, str], ...]:
-    """(offset, text) of runs of printable characters with a letter pair in them, bit 7 ignored."""
+    """(offset, text) of runs of printable characters that are mostly letters and blanks, bit 7 ignored."""
     plain = bytes(byte & 0x7F for byte in data)
     runs = re.finditer(rb"[ -~]{%d,}" % shortest, plain)
     found = ((m.start(), m[0].decode("ascii")) for m in runs)
-    return tuple((at, text) for at, text in found if re.search(r"[A-Za-z]{3}", text))[:most]
+    return tuple((at, text) for at, text in found if _reads_as_text(text))[:most]
+
+
+def _reads_as_text(text: str) -> bool:
+    plain = sum(letter.isalnum() or letter == " " for letter in text)
+    return plain >= 0.8 * len(text) and re.search(r"[A-Za-z]{3}", text) is not None
