@@ -24,7 +24,8 @@ from coppermend.job.progress import StageProgress, next_step, stage_progress
 from coppermend.job.state import JobState, JumperLine, ReadingLine
 from coppermend.job.worklists import WorkLists, work_lists
 from coppermend.proving.concerns import concerns_from
-from coppermend.proving.gate import gate, least_cover
+from coppermend.proving.gate import gate
+from coppermend.proving.leastplan import LeastPlan, least_plan
 from coppermend.proving.powerup import PowerUp, power_up_allowed
 from coppermend.proving.proofs import power_facts
 from coppermend.proving.records import Concern, Evidence, Gate, Proof
@@ -37,7 +38,7 @@ class Assessment:
 
     ``remedies`` are those on offer, ``chosen`` those carried out. ``strip`` and ``refit`` follow the record: a
     fate noted by the technician goes before the planned one, and parts taken off beyond the list are on it.
-    ``proofs`` are all that the board offers, ``proofs_to_do`` the fewest that are still needed. ``notes`` say
+    ``proofs`` are all that the board offers, ``plan`` the cheapest that are still needed, ``proofs_to_do`` its proofs. ``notes`` say
     what of the record could not be used on this board.
     """
 
@@ -55,6 +56,7 @@ class Assessment:
     gate: Gate
     proofs_to_do: tuple[Proof, ...]
     notes: tuple[str, ...] = ()
+    plan: LeastPlan = field(default_factory=LeastPlan)
 
     @cached_property
     def progress(self) -> tuple[StageProgress, ...]:
@@ -70,8 +72,8 @@ class Assessment:
         """Plain JSON types.
 
         Keys: ``touch``, ``remedies`` [remedy and chosen], ``strip`` [item, done, fate_noted], ``refit`` [item, done],
-        ``kit``, ``copper``, ``proofs`` [proof and evidence {passed, note} or null], ``proofs_to_do`` [id], ``power``,
-        ``gate``, ``progress``, ``next_step``, ``notes``; each as its own room documents it.
+        ``kit``, ``copper``, ``proofs`` [proof and evidence {passed, note} or null], ``proofs_to_do`` [id], ``plan``,
+        ``power``, ``gate``, ``progress``, ``next_step``, ``notes``; each as its own room documents it.
         """
         chosen = {remedy.id for remedy in self.chosen}
         state = self.state
@@ -87,6 +89,7 @@ class Assessment:
             "copper": self.copper.to_json(),
             "proofs": [{**proof.to_json(), "evidence": self._result(proof.id)} for proof in self.proofs],
             "proofs_to_do": [proof.id for proof in self.proofs_to_do],
+            "plan": self.plan.to_json(),
             "power": self.power.to_json(),
             "gate": self.gate.to_json(),
             "progress": [stage.to_json() for stage in self.progress],
@@ -122,6 +125,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         reasons=facts.unprovable,
         power=power,
     )
+    plan = least_plan(judged, facts.proofs, evidence)
     return Assessment(
         board=board,
         state=state,
@@ -135,8 +139,9 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         proofs=facts.proofs,
         power=power,
         gate=judged,
-        proofs_to_do=least_cover(judged, facts.proofs),
+        proofs_to_do=plan.proofs,
         notes=(*lists.notes, *copper_notes),
+        plan=plan,
     )
 
 

@@ -104,8 +104,10 @@ class _Facts:
 
     def proven_by(self, subject: Subject, concerns: Sequence[Concern]) -> tuple[str, ...]:
         """Ids of what proves ``subject``; () while it is open."""
-        if self.failed_on(subject):
-            return ()
+        return () if self.failed_on(subject) else self.speaks_for(subject, concerns)
+
+    def speaks_for(self, subject: Subject, concerns: Sequence[Concern]) -> tuple[str, ...]:
+        """Ids of what would prove ``subject`` if no proof on it stood failed."""
         whole = tuple(p.id for p in self.passing if subject in p.exercises)
         if whole:
             return whole
@@ -127,6 +129,8 @@ class _Facts:
         reachable = points <= frozenset[Subject]().union(*(p.exercises for p in self.strong))
         missing = (points - done if reachable else frozenset()) or frozenset({subject})
         failed = self.failed_on(subject)
+        if failed and self.speaks_for(subject, concerns):
+            missing = frozenset()
         covering = [
             p
             for p in self.strong
@@ -167,10 +171,11 @@ def least_cover(state: Gate, proofs: Sequence[Proof]) -> tuple[Proof, ...]:
         copper probes would do are left to the probes.
     """
     again = [proof for proof in proofs if proof.id in state.failed]
+    repeated = [proof for proof in again if proof.strength >= ENOUGH]
     open_items = [item for item in state.open if item.covered_by and not item.copper]
     wanted = {(item.subject, atom) for item in open_items for atom in item.missing}
     chosen = list(again)
-    left = wanted - _covered(wanted, again)
+    left = wanted - _covered(wanted, repeated)
     candidates = [p for p in proofs if p.strength >= ENOUGH and p not in again]
     while left and (best := _best(left, candidates)):
         chosen.append(best)

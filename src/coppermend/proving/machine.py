@@ -10,7 +10,9 @@ from coppermend.board.kinds import natural_key
 from coppermend.board.model import MatrixPosition, PinRef
 from coppermend.board.subject import Subject, part_subject
 from coppermend.proving.coverage import Circuit
+from coppermend.proving.matrix import Crossing, Position, SwitchMatrix
 from coppermend.proving.records import Proof
+from coppermend.proving.walk import least_positions
 
 _LOGIC_HOW = "a logic probe or scope while the program runs"
 _OUTPUTS = {
@@ -147,23 +149,16 @@ def _positions(circuit: Circuit) -> list[MatrixPosition]:
 
 
 def needed_closures(positions: Sequence[MatrixPosition]) -> list[MatrixPosition]:
-    """Positions to close so that every strobe, return and on-board diode is used, each line once where possible.
-
-    Greedy: first positions that reach two new lines, then one; a later issue of the plan finds the least.
-    """
-    chosen: list[MatrixPosition] = []
-    seen: set[tuple[str, str]] = set()
-    for wanted in (2, 1):
-        for position in positions:
-            new = {("strobe", position.strobe), ("return", position.ret)} - seen
-            if len(new) >= wanted:
-                chosen.append(position)
-                seen |= new
-    diodes = {p.diode for p in chosen}
-    for position in positions:
-        if position.diode and position.diode not in diodes:
+    """The fewest positions to close so that every strobe, return and on-board diode is used, by strobe and return."""
+    lines = tuple(dict.fromkeys(p.strobe for p in positions)), tuple(dict.fromkeys(p.ret for p in positions))
+    by_crossing = {Crossing(p.strobe, p.ret): p for p in reversed(positions)}
+    matrix = SwitchMatrix(
+        *lines, tuple(Position(p.strobe, p.ret, p.name, True, p.diode) for p in by_crossing.values())
+    )
+    chosen = [by_crossing[position.crossing] for position in least_positions(matrix)]
+    for position in positions:  # a second diode at one crossing
+        if position.diode and position.diode not in {p.diode for p in chosen}:
             chosen.append(position)
-            diodes.add(position.diode)
     return chosen
 
 

@@ -76,7 +76,8 @@ class OpenItem:
 
     ``covered_by`` are ids of proofs that would, alone or together, strongest first; ``copper`` says that
     probes of its copper would do; ``failed`` are proofs that failed on it; ``reason`` says why nothing can
-    prove it, and is "" when something can.
+    prove it, and is "" when something can. ``missing`` are the points that passing proofs must still pass, or the
+    subject itself; it is empty when only the failed proofs stand in its way.
     """
 
     subject: Subject
