@@ -115,11 +115,11 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
     touched, offered = touched_by(board, library, state.damage)
     lists = work_lists(board, library, touched, offered, state)
     copper, copper_notes = _copper(facts, touched, lists, state)
-    power = _power(facts, state)
+    power, evidence = _power(facts, state), _evidence(state)
     judged = gate(
         _concerns(facts.board, touched, lists),
         facts.proofs,
-        _evidence(state),
+        evidence,
         copper.proven,
         net_points=facts.net_points,
         reasons=facts.unprovable,
