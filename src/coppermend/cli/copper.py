@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Annotated
 
 import typer
@@ -14,9 +15,15 @@ from coppermend.cli.tree import examples
 from coppermend.copper.expect import Expectation, expect
 from coppermend.copper.expectwords import ohms_words
 from coppermend.copper.plan import plan_probes
-from coppermend.copper.records import CopperPlan
+from coppermend.copper.records import CopperPlan, Probe
 from coppermend.damage.area import parse_area
 from coppermend.damage.touch import touch
+
+
+class Isolation(StrEnum):
+    """Which pairs of nets to measure against each other."""
+
+    LIKELY, ALL, NONE = "likely", "all", "none"
 
 
 @examples(
@@ -25,6 +32,9 @@ from coppermend.damage.touch import touch
 )
 def plan(
     board: BoardArgument, area: AreaOption, readings: ReadingsOption = None, types: TypesOption = None,
+    isolation: Annotated[
+        Isolation, typer.Option("--isolation", help="Which pairs of nets within reach to measure against each other.")
+    ] = Isolation.LIKELY,
     as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """List the probes that prove every net at risk, in walking order, and what the readings have shown.
@@ -34,7 +44,7 @@ def plan(
     """
     loaded, library = board_at(board), library_with(types)
     touched = touch(loaded, library, parse_area(read_area(area), loaded, str(area)))
-    found = plan_probes(loaded, library, touched, readings_at(readings, loaded))
+    found = plan_probes(loaded, library, touched, readings_at(readings, loaded), isolation=isolation.value)
     emit(found.to_json(), as_json, lambda: _show(found))
     return 0
 
@@ -43,7 +53,7 @@ def _show(plan: CopperPlan) -> None:
     if plan.probes:
         say_cautions(cautions_for("copper"))
     for number, probe in enumerate(plan.probes, 1):
-        say(f"{number:>3}  {probe.net}: {probe.a} to {probe.b}, expect {probe.expect_ohms:.2f} Ω")
+        say(f"{number:>3}  {_aim(probe)}: {probe.a} to {probe.b}, expect {_expected(probe)}")
         say(f"{probe.a}: {probe.where_a}", f"{probe.b}: {probe.where_b}", indent=5)
     if plan.probes:
         say("")
@@ -60,6 +70,14 @@ def _show(plan: CopperPlan) -> None:
         f"{counted(len(plan.shorts), 'short')}; {plan.route_mm:,.0f} mm of way"
     )
     say(_next(plan))
+
+
+def _aim(probe: Probe) -> str:
+    return probe.net if probe.purpose == "continuity" else "two nets, apart"
+
+
+def _expected(probe: Probe) -> str:
+    return "OL" if probe.expect_ohms is None else ohms_words(probe.expect_ohms)
 
 
 def _next(plan: CopperPlan) -> str:

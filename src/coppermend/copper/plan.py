@@ -8,23 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
-import numpy as np
-
 from coppermend.board.atrisk import Touch
 from coppermend.board.kinds import natural_key
 from coppermend.board.model import Board
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary
-from coppermend.board.where import where_words
 from coppermend.copper.graph import NetGraph, net_graphs
 from coppermend.copper.islands import net_islands
+from coppermend.copper.isolation import (
+    Isolation,
+    IsolationProbe,
+    IsolationScope,
+    across_nets,
+    points_by_net,
+)
+from coppermend.copper.nearby import near_pairs
 from coppermend.copper.netstate import NetState
-from coppermend.copper.opens import common_side, net_jumpers, net_opens
-from coppermend.copper.reach import probe_points
+from coppermend.copper.opens import net_jumpers, net_opens
+from coppermend.copper.reach import ProbePoint, probe_points
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan, Jumper, Open, Probe, Short
-from coppermend.copper.resistance import MARGIN_OHM
-from coppermend.copper.route import travel_mm, walking_order
+from coppermend.copper.walk import Asked, walk_of
 
 __all__ = ["CopperPlan", "FittedJumper", "Jumper", "Open", "Probe", "Reading", "Short", "plan_probes"]
 
@@ -39,6 +43,7 @@ def plan_probes(
     jumpers: Sequence[FittedJumper] = (),
     *,
     removed: Collection[str] = (),
+    isolation: IsolationScope = "likely",
 ) -> CopperPlan:
     """Plan the probes that prove every net at risk, given all readings so far.
 
@@ -50,38 +55,62 @@ def plan_probes(
             reading at most 1 Ω above the expected value is good, anything else open.
         jumpers: Jumpers fitted so far, besides those among the readings.
         removed: Refdes of parts that are off the board and hide no point.
+        isolation: Which pairs of nets that come within reach in the damage to measure against each other:
+            the "likely" few, "all" or "none".
 
     Returns:
-        The plan. Readings on nets that are not at risk tell of shorts only.
+        The plan. Readings on nets that are not at risk tell of shorts only; a shorted net is not proven.
 
     Raises:
         UnknownName: If a reading or jumper names a point that the board does not have.
     """
     based = with_package_pads(board)
+    nets = sorted((net.net for net in touched.nets), key=natural_key)
+    points = probe_points(based, nets, removed)
     states = _net_states(
-        based, touched, _numbered(based, readings), _fitted(based, readings, jumpers), removed
+        based, touched, points, _numbered(based, readings), _fitted(based, readings, jumpers)
+    )
+    naive_probes = sum(max(len(_pads(state.cut.graph)) - 1, 0) for state in states.values())
+    apart = Isolation(
+        based,
+        library,
+        near_pairs(based, touched) if isolation != "none" else (),
+        points_by_net(points.values()),
+        across_nets(based, readings),
+        frozenset(removed),
     )
     opens = {net: net_opens(state) for net, state in states.items()}
-    probes, route_mm, naive_route_mm = _walk(based, library, states)
+    asked = [_continuity(state, a, b) for state in states.values() for a, b in state.pairs]
+    asked += [_isolation(points, probe) for probe in apart.probes(isolation, naive_probes)]
+    probes, route_mm, naive_route_mm = walk_of(based, library, asked)
+    shorted = {net for short in apart.shorts for net in short.nets}
     return CopperPlan(
         probes=tuple(probes),
-        proven=tuple(net for net, state in states.items() if state.holds),
+        proven=tuple(net for net, state in states.items() if state.holds and net not in shorted),
         opens=tuple(item for found in opens.values() for item in found),
-        shorts=tuple(_shorts(based, readings)),
+        shorts=apart.shorts,
         jumpers=tuple(wire for net, state in states.items() for wire in net_jumpers(state, opens[net])),
-        naive_probes=sum(max(len(_pads(state.cut.graph)) - 1, 0) for state in states.values()),
+        naive_probes=naive_probes,
         route_mm=route_mm,
         naive_route_mm=naive_route_mm,
-        notes=tuple(_notes(based, states)),
+        notes=(*_notes(based, states), *apart.notes(isolation)),
     )
+
+
+def _continuity(state: NetState, a: str, b: str) -> Asked:
+    return Asked(state.cut.graph.net, state.points[a], state.points[b], "continuity", state.expect_ohm(a, b))
+
+
+def _isolation(points: Mapping[str, ProbePoint], probe: IsolationProbe) -> Asked:
+    return Asked(probe.nets[0], points[probe.a], points[probe.b], "isolation", probe.expect_ohms)
 
 
 def _net_states(
     board: Board,
     touched: Touch,
+    points: Mapping[str, ProbePoint],
     readings: Mapping[str, list[tuple[int, Reading]]],
     jumpers: Mapping[str, list[FittedJumper]],
-    removed: Collection[str],
 ) -> dict[str, NetState]:
     """The state of every net at risk, in natural order of their names."""
     nets = sorted((net.net for net in touched.nets), key=natural_key)
@@ -89,7 +118,6 @@ def _net_states(
     risky_tracks: dict[str, set[int]] = {}
     for track in touched.tracks:
         risky_tracks.setdefault(track.net, set()).add(track.number)
-    points = probe_points(board, nets, removed)
     states = {}
     for net, graph in net_graphs(board, nets).items():
         cut = net_islands(graph, risky_tracks.get(net, set()), risky_points, points)
@@ -123,46 +151,6 @@ def _fitted(
         net: sorted(fitted, key=lambda j: latest if j.after is None else j.after)
         for net, fitted in by_net.items()
     }
-
-
-def _walk(
-    board: Board, library: PartLibrary, states: Mapping[str, NetState]
-) -> tuple[list[Probe], float, float]:
-    """Probes in walking order, the length of the walk, and of the walk in the order of the nets [mm]."""
-    asked = [(state, a, b) for state in states.values() for a, b in state.pairs]
-    ends = np.array(
-        [[state.points[name].place[2:4] for name in (a, b)] for state, a, b in asked], dtype=float
-    ).reshape(-1, 2, 2)
-    sides = [common_side(state.points[a], state.points[b]) for state, a, b in asked]
-    steps = walking_order(ends, [side == "top" for side in sides])
-    probes, walked = [], []
-    for number, swapped in steps:
-        state, a, b = asked[number]
-        first, second = (b, a) if swapped else (a, b)
-        walked.append(ends[number][::-1] if swapped else ends[number])
-        probes.append(
-            Probe(
-                id="~".join(sorted((a, b), key=natural_key)),
-                net=state.cut.graph.net,
-                a=first,
-                b=second,
-                purpose="continuity",
-                expect_ohms=round(state.expect_ohm(a, b), 3),
-                where_a=where_words(board, library, first),
-                where_b=where_words(board, library, second),
-                side=sides[number],
-            )
-        )
-    return probes, round(travel_mm(np.array(walked)), 1), round(travel_mm(ends), 1)
-
-
-def _shorts(board: Board, readings: Sequence[Reading]) -> Iterable[Short]:
-    """Readings across two nets that are as low as copper; of the same pair the last counts."""
-    last = {frozenset((r.a, r.b)): r for r in readings if not r.jumper}
-    for reading in last.values():
-        nets = board.index.place(reading.a).net, board.index.place(reading.b).net
-        if nets[0] != nets[1] and reading.ohms is not None and reading.ohms <= MARGIN_OHM:
-            yield Short(nets, (reading.a, reading.b), reading.ohms)
 
 
 def _pads(graph: NetGraph) -> list[str]:

@@ -12,8 +12,8 @@ from coppermend.board.model import PadSide
 class Probe:
     """One measurement to make between points ``a`` and ``b`` of ``net``.
 
-    ``id`` names the pair and stays the same from plan to plan. ``expect_ohms`` includes the leads [Ω].
-    ``side`` is where both tips are held; "both" when either side will do or each tip needs its own, which
+    ``id`` names the pair and stays the same from plan to plan. ``expect_ohms`` includes the leads [Ω]; None is OL.
+    For isolation ``a`` is on one net, ``b`` on another, and ``net`` is one of the two. ``side`` is where both tips are held; "both" when either side will do or each tip needs its own, which
     ``where_a`` and ``where_b`` say in words.
     """
 
@@ -22,7 +22,7 @@ class Probe:
     a: str
     b: str
     purpose: Literal["continuity", "isolation"]
-    expect_ohms: float
+    expect_ohms: float | None
     where_a: str
     where_b: str
     side: PadSide
@@ -96,7 +96,7 @@ class CopperPlan:
         Keys: ``probes`` [{id, net, a, b, purpose, expect_ohms, where_a, where_b, side}] in walking order, ``proven``
         [net], ``opens`` [{net, between: [point, point], tracks}], ``shorts`` [{nets, between, ohms}], ``jumpers``
         [{net, a, b, side, length_mm, cures: [[point, point]]}], ``counts`` {probes, naive_probes}, ``route_mm``,
-        ``naive_route_mm``, ``notes``.
+        ``naive_route_mm``, ``notes``. ``expect_ohms`` null is OL.
         """
         return {
             "probes": [_plain(probe) for probe in self.probes],

@@ -1,7 +1,7 @@
 """The order in which to walk the probes, and which tip goes where, with little hand travel.
 
-Greedy: always the nearest probe next, tips swapped when that is shorter. The board is turned over at most once:
-what can be reached from the solder side first, then what only the parts side shows.
+The board is turned over at most once: what can be reached from the solder side first, then what only the parts
+side shows. Each half is a short open tour over probes that may be held either way round.
 """
 
 from __future__ import annotations
@@ -12,6 +12,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.copper.tour import short_tour
+
+_KICKS, _MOST_KICKS = 6, 900  # for each probe, and at most: about half a second for 300 probes
+
 
 class Step(NamedTuple):
     """One probe of the walk: its position in the given order, and whether its two points change tips."""
@@ -20,28 +24,27 @@ class Step(NamedTuple):
     swapped: bool
 
 
-def walking_order(ends_mm: NDArray[np.float64], top_only: Sequence[bool]) -> list[Step]:
-    """A short walk over probes.
+def walking_order(
+    ends_mm: NDArray[np.float64], top_only: Sequence[bool], kicks: int | None = None
+) -> list[Step]:
+    """A short walk over probes; the same probes give the same walk.
 
     Args:
         ends_mm: (n, 2, 2) array: for each probe the x, y [mm] of its points a and b.
         top_only: For each probe, whether it can only be made from the top.
+        kicks: How hard to search; None for what a person waits for gladly.
 
     Returns:
-        n steps; [] for no probes. The walk starts at the lower left.
+        n steps; [] for no probes. The walk starts at its end that is nearer to the lower left, and after the board
+        is turned over at the end that is nearer to where the hands are.
     """
     steps: list[Step] = []
     tips = np.zeros((2, 2))
     for wanted in (False, True):
-        left = [i for i, top in enumerate(top_only) if top == wanted]
-        while left:
-            straight = _travel(ends_mm[left], tips)
-            crossed = _travel(ends_mm[left][:, ::-1], tips)
-            best = int(np.argmin(np.minimum(straight, crossed)))
-            swapped = bool(crossed[best] < straight[best])
-            number = left.pop(best)
-            steps.append(Step(number, swapped))
-            tips = ends_mm[number][::-1] if swapped else ends_mm[number]
+        numbers = [i for i, top in enumerate(top_only) if top == wanted]
+        if numbers:
+            steps += _from(tips, ends_mm, _open_tour(ends_mm, numbers, kicks))
+            tips = _held(ends_mm, steps[-1])
     return steps
 
 
@@ -53,6 +56,31 @@ def travel_mm(ends_mm: NDArray[np.float64]) -> float:
     return float(np.hypot(steps[..., 0], steps[..., 1]).sum())
 
 
-def _travel(ends_mm: NDArray[np.float64], tips: NDArray[np.float64]) -> NDArray[np.float64]:
-    gaps = ends_mm - tips
-    return np.asarray(np.hypot(gaps[..., 0], gaps[..., 1]).sum(axis=1))
+def _open_tour(ends_mm: NDArray[np.float64], numbers: Sequence[int], kicks: int | None) -> list[Step]:
+    """A short walk over some probes: a closed tour with one step that costs nothing."""
+    count = len(numbers)
+    held = np.empty((2 * count + 2, 2, 2))
+    held[0:-2:2], held[1:-2:2] = ends_mm[list(numbers)], ends_mm[list(numbers)][:, ::-1]
+    held[-2:] = 0.0
+    gaps = held[:, None] - held[None]
+    costs = np.hypot(gaps[..., 0], gaps[..., 1]).sum(axis=2)
+    costs[-2:], costs[:, -2:] = 0.0, 0.0
+    tour = short_tour(costs, min(_KICKS * count, _MOST_KICKS) if kicks is None else kicks)
+    nowhere = next(at for at, node in enumerate(tour) if node >> 1 == count)
+    walk = tour[nowhere + 1 :] + tour[:nowhere]
+    # Turning every probe round costs nothing: the first is held as it was given.
+    turn = walk[0] & 1
+    return [Step(numbers[node >> 1], bool(node & 1 ^ turn)) for node in walk]
+
+
+def _from(tips: NDArray[np.float64], ends_mm: NDArray[np.float64], walk: list[Step]) -> list[Step]:
+    """The walk from whichever end is nearer to the tips, held so that they move least."""
+    turned = [Step(number, not swapped) for number, swapped in walk]
+    ways = [walk, turned, walk[::-1], turned[::-1]]
+    gaps = [float(np.linalg.norm(_held(ends_mm, way[0]) - tips, axis=1).sum()) for way in ways]
+    return ways[int(np.argmin(gaps))]
+
+
+def _held(ends_mm: NDArray[np.float64], step: Step) -> NDArray[np.float64]:
+    ends = ends_mm[step.number]
+    return np.asarray(ends[::-1] if step.swapped else ends)

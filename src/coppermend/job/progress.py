@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from coppermend.job.entry import STAGES, Stage
+from coppermend.quantity import format_quantity
 
 if TYPE_CHECKING:
     from coppermend.job.assess import Assessment
@@ -117,8 +118,12 @@ def _copper(work: Assessment) -> Count:
         )
     elif plan.probes:
         probe = plan.probes[0]
+        expected = (
+            "OL" if probe.expect_ohms is None else f"about {format_quantity(probe.expect_ohms, 'Ω', 2)}"
+        )
+        aim = f"net {probe.net}" if probe.purpose == "continuity" else "two nets, which must not be joined"
         step = (
-            f"Measure from {probe.a} to {probe.b} (net {probe.net}), expected about {probe.expect_ohms:.2g} Ω; "
+            f"Measure from {probe.a} to {probe.b} ({aim}), expected {expected}; "
             f"{_count(len(plan.probes), 'probe')} to make."
         )
     elif plan.opens:

@@ -61,12 +61,15 @@ def keep_reading(request: Request, number: str, form: SentForm) -> Response:
             job.board.index.place(point)
         if form.text("answer") == "open":
             return {**points, "ohms": "OL", "instrument": form.text("instrument")}
+        if form.text("answer") == "short":
+            return {**points, "ohms": 0.0, "instrument": form.text("instrument") or BEEPER}
         if typed:
             return {**points, "ohms": read_ohms(typed), "instrument": form.text("instrument")}
         probe = find_probe(job, a, b)
         if form.text("answer") != "good" or probe is None:
             raise InputError("no reading was given", expected="ohms such as 0.3, or OL")
-        return {**points, "ohms": probe.expect_ohms, "instrument": BEEPER}
+        expected = "OL" if probe.expect_ohms is None else probe.expect_ohms
+        return {**points, "ohms": expected, "instrument": BEEPER}
 
     return keep(request, number, "copper", "reading", form, body, anchor="probe")
 

@@ -1,0 +1,248 @@
+"""Short closed tours over things that can be visited in two ways round. Pure combinatorics: knows no probe.
+
+Node 2i is thing i as given, node 2i + 1 the same turned round; a tour visits one of the two. Turning both ends
+of a step round must not change its cost. Method: 2-opt and Or-opt over near neighbours, then kicks that swap two
+neighbouring stretches, each kept when it shortens the tour (iterated local search: H. R. Lourenço, O. C. Martin,
+T. Stützle in "Handbook of Metaheuristics", 2003; segment insertion: I. Or, 1976).
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+_NEAR = 8  # neighbours looked at
+_LONGEST = 3  # things that are moved elsewhere together
+_WINDOW = 30  # a kick swaps stretches within so many steps
+_EPSILON = 1e-9
+
+
+def short_tour(costs: NDArray[np.float64], kicks: int, seed: int = 1) -> list[int]:
+    """A short closed tour; the same input gives the same tour.
+
+    Args:
+        costs: (2n, 2n) symmetric array with costs[x ^ 1, y ^ 1] == costs[x, y].
+        kicks: How often the tour is shaken; more gives shorter tours.
+        seed: For the kicks.
+
+    Returns:
+        n nodes, one of 2i and 2i + 1 for each i; [] for no things.
+    """
+    count = len(costs) // 2
+    if count < 2:
+        return [2 * i for i in range(count)]
+    search = _Search(costs, count)
+    search.improve(range(count))
+    search.turn_best()
+    if count < 4:
+        return search.tour
+    chance = random.Random(seed)
+    best, kept = search.length(), list(search.tour)
+    for _ in range(kicks):
+        search.improve(search.kick(chance))
+        found = search.length_after
+        if found < best - _EPSILON:
+            best, kept = found, list(search.tour)
+        elif found > best + _EPSILON:
+            search.restore(kept, best)
+    search.restore(kept, best)
+    search.turn_best()
+    return search.tour
+
+
+class _Search:
+    """A tour as a list of nodes with the place of each thing; moves keep both."""
+
+    def __init__(self, costs: NDArray[np.float64], count: int) -> None:
+        self.costs: list[list[float]] = costs.tolist()
+        self.count = count
+        folded = np.minimum(costs[::2, ::2], costs[::2, 1::2])
+        np.fill_diagonal(folded, np.inf)
+        near = min(_NEAR, count - 1)
+        order = np.argsort(folded, axis=1, kind="stable")[:, :near]
+        gaps = np.take_along_axis(folded, order, axis=1)
+        self.near: list[list[tuple[int, float]]] = [
+            list(zip(things, costs, strict=True))
+            for things, costs in zip(order.tolist(), gaps.tolist(), strict=True)
+        ]
+        self.tour = self._nearest_first()
+        self.place = [0] * count
+        self._note(0, count)
+        self.length_after = self.length()
+
+    def _nearest_first(self) -> list[int]:
+        tour, left = [0], set(range(1, self.count))
+        while left:
+            row = self.costs[tour[-1]]
+            node = min((x for i in left for x in (2 * i, 2 * i + 1)), key=lambda x: (row[x], x))
+            tour.append(node)
+            left.discard(node >> 1)
+        return tour
+
+    def length(self) -> float:
+        tour = self.tour
+        return sum(self.costs[a][b] for a, b in zip(tour, tour[1:] + tour[:1], strict=True))
+
+    def restore(self, tour: Sequence[int], length: float) -> None:
+        self.tour = list(tour)
+        self._note(0, self.count)
+        self.length_after = length
+
+    def _note(self, start: int, stop: int) -> None:
+        place = self.place
+        for at in range(start, stop):
+            place[self.tour[at] >> 1] = at
+
+    def improve(self, things: Sequence[int]) -> None:
+        """Move on from the given things until nothing near them can be bettered."""
+        queue, waiting = list(things), [False] * self.count
+        for thing in queue:
+            waiting[thing] = True
+        while queue:
+            thing = queue.pop()
+            waiting[thing] = False
+            while changed := self._move(thing):
+                for other in changed:
+                    if not waiting[other]:
+                        waiting[other] = True
+                        queue.append(other)
+
+    def _move(self, thing: int) -> list[int] | None:
+        """One move that shortens the tour at a thing; the things whose neighbours changed, or None."""
+        return self._reverse_move(thing) or self._shift_move(thing)
+
+    def _reverse_move(self, thing: int) -> list[int] | None:
+        """2-opt: reverse the stretch between two steps, turned round or not."""
+        tour, costs, count, place = self.tour, self.costs, self.count, self.place
+        at = place[thing]
+        for ahead in (1, -1):
+            a, b = tour[at], tour[(at + ahead) % count]
+            step = costs[a][b]
+            for other, gap in self.near[thing]:
+                if gap >= step:
+                    break
+                there = place[other]
+                c, d = tour[there], tour[(there + ahead) % count]
+                if c in (a, b) or d == a:
+                    continue
+                before = step + costs[c][d]
+                # The new steps are a-c and b-d; the stretch between may be turned round as a whole.
+                for turn in (0, 1):
+                    gain = before - costs[a][c ^ turn] - costs[b ^ turn][d]
+                    if gain > _EPSILON:
+                        first, last = (at + 1, there) if ahead == 1 else (there, at - 1)
+                        if ahead == -1:
+                            # Going backwards the stretch runs from c to b: new steps c-a and d-b.
+                            gain = before - costs[c ^ turn][a] - costs[d][b ^ turn]
+                            if gain <= _EPSILON:
+                                continue
+                        self._reverse(first % count, last % count, turn)
+                        self.length_after -= gain
+                        return [a >> 1, b >> 1, c >> 1, d >> 1]
+        return None
+
+    def _reverse(self, first: int, last: int, turn: int) -> None:
+        """Reverse tour[first..last], round the end if need be; or, alike, all the rest."""
+        tour, count = self.tour, self.count
+        inside = (last - first) % count + 1
+        if 2 * inside > count:
+            # Reversing the rest gives the same tour run backwards; a turn then falls on the rest too.
+            first, last, inside = (last + 1) % count, (first - 1) % count, count - inside
+        if first + inside <= count:
+            tour[first : first + inside] = [node ^ turn for node in reversed(tour[first : first + inside])]
+            self._note(first, first + inside)
+            return
+        spots = [(first + k) % count for k in range(inside)]
+        nodes = [tour[spot] ^ turn for spot in reversed(spots)]
+        for spot, node in zip(spots, nodes, strict=True):
+            tour[spot] = node
+            self.place[node >> 1] = spot
+
+    def _shift_move(self, thing: int) -> list[int] | None:
+        """Or-opt: move up to three things in a row to between two neighbours, either way round."""
+        tour, costs, count, place = self.tour, self.costs, self.count, self.place
+        at = place[thing]
+        for size in range(1, min(_LONGEST, count - 3) + 1):
+            for start in (at, at - size + 1):
+                first, last = tour[start % count], tour[(start + size - 1) % count]
+                before, after = tour[(start - 1) % count], tour[(start + size) % count]
+                freed = costs[before][first] + costs[last][after] - costs[before][after]
+                if freed <= _EPSILON:
+                    continue
+                for other, gap in self.near[thing]:
+                    if gap >= freed:
+                        break  # the new step here is no shorter than what is freed
+                    there = place[other]
+                    if (there - start) % count < size:
+                        continue
+                    for ahead in (0, -1):
+                        c, d = tour[(there + ahead) % count], tour[(there + ahead + 1) % count]
+                        if c == last or d == first:
+                            continue
+                        step = costs[c][d]
+                        for turn in (0, 1):
+                            straight = freed + step - costs[c][first ^ turn] - costs[last ^ turn][d]
+                            swapped = freed + step - costs[c][last ^ turn] - costs[first ^ turn][d]
+                            gain = max(straight, swapped)
+                            if gain > _EPSILON:
+                                self._shift(start % count, size, c, swapped > straight, turn)
+                                self.length_after -= gain
+                                return [x >> 1 for x in (first, last, before, after, c, d)]
+        return None
+
+    def _shift(self, start: int, size: int, after: int, swap: bool, turn: int) -> None:
+        tour, count = self.tour, self.count
+        if start + size > count:  # the stretch runs over the list's end: begin the list with it
+            tour[:] = tour[start:] + tour[:start]
+            self._note(0, count)
+            start = 0
+        stretch = [node ^ turn for node in tour[start : start + size]]
+        if swap:
+            stretch.reverse()
+        at = self.place[after >> 1]
+        if at > start:
+            tour[start : at + 1] = tour[start + size : at + 1] + stretch
+            self._note(start, at + 1)
+        else:
+            tour[at + 1 : start + size] = stretch + tour[at + 1 : start]
+            self._note(at + 1, start + size)
+
+    def kick(self, chance: random.Random) -> list[int]:
+        """Swap two neighbouring stretches (a double bridge); the things whose neighbours changed."""
+        tour, count = self.tour, self.count
+        window = min(_WINDOW, count - 1)
+        start = chance.randrange(count - window)
+        i, j, k = sorted(chance.sample(range(start, start + window + 1), 3))
+        before, after = tour[i - 1], tour[k % count]
+        ends = (tour[i], tour[j - 1], tour[j], tour[k - 1])
+        if before in ends or after in ends:
+            return []
+        costs = self.costs
+        removed = costs[before][ends[0]] + costs[ends[1]][ends[2]] + costs[ends[3]][after]
+        added = costs[before][ends[2]] + costs[ends[3]][ends[0]] + costs[ends[1]][after]
+        tour[i:k] = tour[j:k] + tour[i:j]
+        self._note(i, k)
+        self.length_after += added - removed
+        return [node >> 1 for node in (before, *ends, after)]
+
+    def turn_best(self) -> None:
+        """The best way round for each thing in the order as it is (dynamic programming over the tour)."""
+        costs, things = self.costs, [node >> 1 for node in self.tour]
+        options = []
+        for opening in (2 * things[0], 2 * things[0] + 1):
+            reached = {opening: (0.0, [opening])}
+            for thing in things[1:]:
+                reached = {
+                    node: min(
+                        ((cost + costs[end][node], [*way, node]) for end, (cost, way) in reached.items()),
+                        key=lambda found: found[0],
+                    )
+                    for node in (2 * thing, 2 * thing + 1)
+                }
+            options += [(cost + costs[end][opening], way) for end, (cost, way) in reached.items()]
+        length, way = min(options, key=lambda found: found[0])
+        if length < self.length() - _EPSILON:
+            self.restore(way, length)
