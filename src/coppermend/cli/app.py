@@ -65,7 +65,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
         },
     ),
     "job": Branch(
-        "Jobs and their record: new, list, show, log, tag, report.",
+        "Jobs and their record: new, list, show, log, walk, tag, report.",
         {
             "new": Leaf(f"{_HERE}.jobs", "new", "Log a board in: open a job."),
             "list": Leaf(f"{_HERE}.jobs", "list_", "List jobs, newest first."),
@@ -87,6 +87,7 @@ class _Root(CommandGroup):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Without any argument, show the help."""
         return super().parse_args(ctx, args or ["--help"])
+            "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),
 
 
 app = typer.Typer(

@@ -84,12 +84,28 @@ def _reading(cells: list[str], where: str, line: int) -> Reading:
         )
     if value.lower() == _JUMPER:
         return Reading(a, b, 0.0, jumper=True, line=line)
-    if value.lower() in _OPEN_WORDS:
-        return Reading(a, b, None, line=line)
     try:
-        ohms = parse_quantity(value, "Ω")
+        ohms = parse_ohms(value)
     except InputError as error:
-        raise InputError(error.found, expected="ohms, or OL", where=where, line=line) from None
-    if not math.isfinite(ohms) or ohms < _NULLED_OHM:
-        raise InputError(f"{value!r:.40} is no resistance", expected="ohms, or OL", where=where, line=line)
+        raise InputError(error.found, expected=error.expected, where=where, line=line) from None
     return Reading(a, b, ohms, line=line)
+
+
+def parse_ohms(text: str) -> float | None:
+    """What a meter showed: ohms such as ``0.3`` or ``4k7`` [Ω], None for OL.
+
+    Raises:
+        InputError: If it is neither.
+
+    >>> parse_ohms("4k7"), parse_ohms("OL")
+    (4700.0, None)
+    """
+    if text.strip().lower() in _OPEN_WORDS:
+        return None
+    try:
+        ohms = parse_quantity(text, "Ω")
+    except InputError as error:
+        raise InputError(error.found, expected="ohms, or OL") from None
+    if not math.isfinite(ohms) or ohms < _NULLED_OHM:
+        raise InputError(f"{text!r:.40} is no resistance", expected="ohms, or OL")
+    return ohms
