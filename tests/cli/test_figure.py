@@ -115,3 +115,13 @@ def test_a_value_is_made_from_series_or_shelf(call: Any) -> None:
     assert abs(series["ways"][0]["error"]) < 0.005
     assert shelf["ways"][0]["words"] == "47 nF in parallel with 47 nF"
     assert "in series with" in call("figure", "value", "22mH", "shelf=10mH,12mH").out
+
+
+def test_a_chosen_remedy_is_carried_out_on_the_netlist(demo_folder: Path, demo_area: Path, call: Any) -> None:
+    """Its wires are listed, and the edited board is sound."""
+    words = ("refit", demo_folder, "--area", demo_area, "--remedy", "reset-supervisor")
+    document, text = call(*words, "--json").document, call(*words).out
+
+    chosen = next(r for r in document["remedies"] if r["chosen"])
+    assert (len(chosen["jumpers"]), len(chosen["connections"]), chosen["findings"]) == (3, 3, [])
+    assert "U27.2" in text and "nothing left floating" in text

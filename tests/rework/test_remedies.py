@@ -45,7 +45,13 @@ def test_all_remedies_of_the_small_board_in_order(keep_board, library, touch_of)
     """Battery first, then reset, capacitors, sockets; one memory of 256x4 has no non-volatile twin."""
     found = [r.id for r in remedies(keep_board(), library, touch_of(pads=[("U2.1", 0.8)]))]
 
-    assert found == ["supercapacitor-BT1", "reset-supervisor", "supply-capacitors", "turned-pin-sockets"]
+    assert found == [
+        "supercapacitor-BT1",
+        "coin-cell-BT1",
+        "reset-supervisor",
+        "supply-capacitors",
+        "turned-pin-sockets",
+    ]
 
 
 def test_hold_up_is_computed_from_the_worst_figures(keep_board, library, touch_of):
@@ -252,7 +258,7 @@ def test_ferroelectric_memory_behind_a_clocked_decode_is_fine(big_memory, librar
 
     assert check(remedy, "enable of U2").ok
     assert remedy.ok
-    assert remedy.excludes == ("supercapacitor-BT1",)
+    assert remedy.excludes == ("supercapacitor-BT1", "coin-cell-BT1")
 
 
 def test_ferroelectric_memory_behind_a_static_decode_fails(big_memory, library, touch_of):

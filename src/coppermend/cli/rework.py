@@ -9,6 +9,7 @@ from typing import Annotated, Any, NamedTuple
 import typer
 
 from coppermend.board.cautions import merged
+from coppermend.board.finding import Finding
 from coppermend.cli.inputs import AreaOption, BoardArgument, TypesOption, board_at, library_with, read_area
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, say_next, table
 from coppermend.cli.tree import examples
@@ -18,6 +19,7 @@ from coppermend.rework.records import Check, KitLine, RefitItem, Remedy, StripIt
 from coppermend.rework.refit import kit, refit_list
 from coppermend.rework.remedies import choose, remedies
 from coppermend.rework.strip import strip_list
+from coppermend.rework.verify import check_remedy
 
 RemedyOption = Annotated[
     list[str] | None,
@@ -79,8 +81,12 @@ def refit(
     offered, chosen, strips = _lists(board, area, remedy, types)
     items = refit_list(board_at(board), library_with(types), strips, chosen)
     lines = kit(items)
+    findings = {one.id: check_remedy(board_at(board), library_with(types), one) for one in chosen}
     document: dict[str, Any] = {
-        "remedies": [{**r.to_json(), "chosen": r in chosen} for r in offered],
+        "remedies": [
+            {**r.to_json(), "chosen": r in chosen, "findings": [f.to_json() for f in findings.get(r.id, ())]}
+            for r in offered
+        ],
         "refit": [item.to_json() for item in items],
         "kit": [line.to_json() for line in lines],
     }
@@ -88,6 +94,8 @@ def refit(
     def show_text() -> None:
         for one in offered:
             _show_remedy(one, one in chosen)
+            if one in chosen:
+                _show_wiring(one, findings[one.id])
         say_cautions(merged(*(item.cautions for item in items), *(one.cautions for one in chosen)))
         _show_lists(items, lines)
         say_next("copper", "plan", board, "--area", area)
@@ -104,6 +112,14 @@ def _show_remedy(remedy: Remedy, chosen: bool) -> None:
     table("", ("check", "value", "limit", "ok"), rows)
     if not rows:
         say("")
+
+
+def _show_wiring(remedy: Remedy, findings: Sequence[Finding]) -> None:
+    """The wires of a chosen remedy, and whether the board is sound once they are fitted."""
+    table("", ("jumper from", "to"), remedy.jumpers)
+    say(*(f"wrong: {finding.message}" for finding in findings))
+    if not findings:
+        say("carried out on the netlist: all connections made, nothing left floating, no outputs tied", "")
 
 
 def _answer(check: Check) -> str:

@@ -25,7 +25,8 @@ class KeepAlive:
     it, None when there is none; ``charge_parts`` lie on the path from there, ``charge_ohm`` is their sum
     [Ω], None without a path. ``leaks`` are parts through which the kept nets discharge into a dead rail.
     ``feed_diodes`` are those that a memory is fed through, when no other way leads from the plus pole to it.
-    ``others`` are powered from the kept nets without being memories.
+    ``others`` are powered from the kept nets without being memories. ``battery_pins`` are the battery's points with
+    their nets.
     """
 
     battery: Part
@@ -39,6 +40,7 @@ class KeepAlive:
     diodes: tuple[Part, ...]
     feed_diodes: tuple[Part, ...]
     leaks: tuple[str, ...]
+    battery_pins: tuple[tuple[str, str], ...] = ()
 
 
 def main_rail(board: Board, library: PartLibrary, roles: Mapping[str, NetRole]) -> Rail | None:
@@ -80,6 +82,9 @@ def keep_alive(
     powered = _powered(board, library, kept)
     return KeepAlive(
         battery=battery,
+        battery_pins=tuple(
+            (str(p), board.index.net_of_pin[p]) for p in board.index.pins_of_part[battery.refdes]
+        ),
         plus_net=plus,
         kept_nets=kept,
         memories=tuple(p for p in powered if flow.kinds[p.refdes] == "ram"),

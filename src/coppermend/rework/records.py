@@ -111,7 +111,8 @@ class Remedy:
     """A deliberate change to the board. ``changes`` are the subjects that must be proven again.
 
     ``excludes`` names remedies that cannot be chosen with this one; ``note_only`` marks an idea that is
-    offered without parts. ``parts_off`` are refdes on the board.
+    offered without parts. ``parts_off`` are refdes on the board. ``jumpers`` are the wires of the remedy, new pin first;
+    ``connections`` say, apart from how it is done, which pin must end up on which net of the board, or with which pin.
     """
 
     id: str
@@ -126,6 +127,7 @@ class Remedy:
     excludes: tuple[str, ...] = ()
     jumpers: tuple[tuple[str, str], ...] = ()
     note_only: bool = False
+    connections: tuple[tuple[str, str], ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -133,7 +135,9 @@ class Remedy:
         return all(check.ok for check in self.checks if check.must)
 
     def to_json(self) -> dict[str, Any]:
-        """id, title, why, ok, note_only, parts_off, parts_on, steps, jumpers, checks, changes, excludes, cautions."""
+        """id, title, why, ok, note_only, parts_off, parts_on, steps, jumpers, connections [point, net], checks, changes,
+        excludes, cautions.
+        """
         return {
             "id": self.id,
             "title": self.title,
@@ -144,6 +148,7 @@ class Remedy:
             "parts_on": [line.to_json() for line in self.parts_on],
             "steps": list(self.steps),
             "jumpers": [list(jumper) for jumper in self.jumpers],
+            "connections": [list(connection) for connection in self.connections],
             "checks": [check.to_json() for check in self.checks],
             "changes": [list(subject) for subject in sorted(self.changes)],
             "excludes": list(self.excludes),

@@ -12,6 +12,7 @@ from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.roles import net_roles
 from coppermend.errors import InputError, UnknownName
+from coppermend.rework.coincell import coin_cell
 from coppermend.rework.keepalive import keep_alive, main_rail
 from coppermend.rework.records import Remedy
 from coppermend.rework.renewal import larger_eprom, sockets, supply_capacitors
@@ -25,7 +26,7 @@ def remedies(board: Board, library: PartLibrary, touch: Touch) -> tuple[Remedy, 
 
     Returns:
         Battery remedies first, then reset, supply capacitors, sockets, and notes; () when none applies.
-        Ids are stable for one board: ``supercapacitor-BT1``, ``nonvolatile-ram-BT1``,
+        Ids are stable for one board: ``supercapacitor-BT1``, ``coin-cell-BT1``, ``nonvolatile-ram-BT1``,
         ``reset-supervisor``, ``supply-capacitors``, ``turned-pin-sockets``, ``larger-eprom``.
     """
     roles = net_roles(board, library)
@@ -34,7 +35,11 @@ def remedies(board: Board, library: PartLibrary, touch: Touch) -> tuple[Remedy, 
     found: list[Remedy | None] = []
     for part in board.index.parts.values():
         if kind_of(part, library) == "battery" and (circuit := keep_alive(board, library, roles, flow, part)):
-            found += [supercapacitor(circuit), nonvolatile_ram(circuit, flow, library)]
+            found += [
+                supercapacitor(circuit),
+                coin_cell(circuit, flow, library),
+                nonvolatile_ram(circuit, flow, library),
+            ]
     found += [
         reset_supervisor(flow, main_rail(board, library, roles)),
         supply_capacitors(board, library, roles),

@@ -74,7 +74,8 @@ def supercapacitor(circuit: KeepAlive, wanted_hours: float = WANTED_HOURS) -> Re
         checks=_checks(circuit, circuit.main, plan, wanted_hours),
         changes=frozenset({part_subject(battery)} | {net_subject(net) for net in circuit.kept_nets}),
         cautions=cautions_called("battery", "residue", "polarity", "stored charge"),
-        excludes=(f"nonvolatile-ram-{battery}",),
+        excludes=tuple(f"{other}-{battery}" for other in ("nonvolatile-ram", "coin-cell")),
+        connections=circuit.battery_pins,
     )
 
 
@@ -263,7 +264,10 @@ def nonvolatile_ram(circuit: KeepAlive, flow: Flow, library: PartLibrary) -> Rem
             | {net_subject(net) for net in circuit.kept_nets}
         ),
         cautions=cautions_called("battery", "residue", "static"),
-        excludes=(f"supercapacitor-{battery}",),
+        excludes=tuple(f"{other}-{battery}" for other in ("supercapacitor", "coin-cell")),
+        connections=tuple(
+            (str(pin), flow.net(pin)) for m, _ in swaps for pin in flow.board.index.pins_of_part[m.refdes]
+        ),
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coppermend.board.cautions import cautions_called
@@ -10,6 +9,7 @@ from coppermend.board.flow import Flow
 from coppermend.board.kinds import natural_key
 from coppermend.board.model import Part, PinRef, Rail
 from coppermend.board.subject import net_subject, part_subject
+from coppermend.rework.apply import next_refdes, point_on
 from coppermend.rework.figures.reset import (
     CpuReset,
     SupervisorGrade,
@@ -26,7 +26,10 @@ _FOLLOWERS = ("7407", "4050")
 
 @dataclass(frozen=True)
 class _Target:
-    """Where a supervisor would drive: the net, whether it must pull low, and what leads on to the CPU."""
+    """Where a supervisor would drive: the net, whether it must pull low, and what leads on to the CPU.
+
+    ``held_by`` are resistors that stay: they hold a memory's enable low while the rail is dead.
+    """
 
     cpu: Part
     pin: PinRef
@@ -34,6 +37,7 @@ class _Target:
     active_low: bool
     discretes: tuple[str, ...]
     other_pins: tuple[PinRef, ...]
+    held_by: tuple[str, ...] = ()
 
 
 def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
@@ -52,8 +56,9 @@ def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
         return None
     board = flow.board
     grade = choose_grade(main.volts * (1 - main.tolerance))
-    refdes = _next_refdes(board.index.parts)
+    refdes = next_refdes(board, "U")
     kind = _output_kind(target)
+    wires = _wires(flow, target, main, kind, refdes)
     return Remedy(
         id="reset-supervisor",
         title="reset supervisor in place of the discrete reset",
@@ -72,6 +77,10 @@ def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
         ),
         steps=(
             f"Take off {', '.join(target.discretes)} and clean their pads.",
+            *(
+                f"Leave {r} on: it holds the memory's enable low while the rail is dead, which a supervisor does not."
+                for r in target.held_by
+            ),
             f"Wire {refdes}: output to net {target.net}, supply to {main.net}, ground beside it; check its pin order "
             "against its own data sheet.",
         ),
@@ -81,7 +90,30 @@ def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
             | {net_subject(n) for n in _changed_nets(flow, target)}
         ),
         cautions=cautions_called("static", "iron", "fumes", "lead"),
+        jumpers=tuple((pin, to) for pin, _, to in wires if to),
+        connections=tuple((pin, net) for pin, net, _ in wires),
     )
+
+
+def _wires(flow: Flow, target: _Target, main: Rail, kind: str, refdes: str) -> list[tuple[str, str, str]]:
+    """For each pin of the supervisor: the pin, the net it belongs on, and the nearest point of it that stays."""
+    board, known = flow.board, flow.library.find(kind)
+    if known is None:
+        return []
+    cpu = flow.library.of(target.cpu)
+    grounds = (
+        PinRef(target.cpu.refdes, s.number) for s in (cpu.pins if cpu else ()) if s.direction == "ground"
+    )
+    ground = next((net for pin in grounds if (net := flow.net(pin))), "")
+    nets = {"power": main.net, "ground": ground}
+    places = [board.index.parts[r] for r in target.discretes]
+    near = (sum(p.x_mm for p in places) / len(places), sum(p.y_mm for p in places) / len(places))
+    found = []
+    for spec in known.pins:
+        net = target.net if spec.role == "reset" else nets.get(spec.direction, "")
+        if net:
+            found.append((f"{refdes}.{spec.number}", net, point_on(board, net, target.discretes, near)))
+    return found
 
 
 def _find(flow: Flow) -> _Target | None:
@@ -108,8 +140,11 @@ def _trace(flow: Flow, cpu: Part, pin: PinRef, active_low: bool) -> _Target | No
         gates = [p for p in flow.drivers(net) if flow.kinds[p.refdes] not in _DISCRETE]
         if not gates:
             discretes = _discretes(flow, net)
+            held_by = tuple(r for r in discretes if _holds_memory_off(flow, net, r))
+            discretes = tuple(r for r in discretes if r not in held_by)
             others = tuple(p for p in flow.board.nets[net] if p.refdes not in discretes)
-            return _Target(cpu, pin, net, active_low, discretes, others) if len(discretes) > 1 else None
+            found = _Target(cpu, pin, net, active_low, discretes, others, held_by)
+            return found if len(discretes) > 1 else None
         known = flow.library.of(flow.board.index.parts[gates[0].refdes])
         name = known.name if known else ""
         path = next((p for p in (known.paths if known else ()) if gates[0].pin in p.outputs), None)
@@ -120,6 +155,24 @@ def _trace(flow: Flow, cpu: Part, pin: PinRef, active_low: bool) -> _Target | No
         if not flow.signal(net):
             return None
     return None
+
+
+def _holds_memory_off(flow: Flow, net: str, refdes: str) -> bool:
+    """Whether a resistor from the net to ground keeps a memory's enable from floating without supply.
+
+    No supervisor does that: its output is sure from 1 V up only (MAX809 data sheet).
+    """
+    if flow.kinds[refdes] != "resistor":
+        return False
+    ends = {flow.net(pin) for pin in flow.board.index.pins_of_part[refdes]}
+    to_ground = net in ends and any(_grounded(flow, other) for other in ends - {net})
+    selects = (flow.spec(pin) for pin in flow.board.nets[net] if flow.kinds.get(pin.refdes) == "ram")
+    return to_ground and any(spec is not None and spec.role == "select" for spec in selects)
+
+
+def _grounded(flow: Flow, net: str) -> bool:
+    specs = [flow.spec(pin) for pin in flow.board.nets.get(net, ())]
+    return any(spec is not None and spec.direction == "ground" for spec in specs)
 
 
 def _discretes(flow: Flow, target: str) -> tuple[str, ...]:
@@ -228,11 +281,6 @@ def _time_check(grade: SupervisorGrade, cpu: CpuReset, clock_hz: float | None) -
         f"time-out: MAX809 data sheet; need: {cpu.source}",
         "supply and oscillator rise come before the time-out starts",
     )
-
-
-def _next_refdes(taken: Iterable[str]) -> str:
-    numbers = [int(r[1:]) for r in taken if r[:1] == "U" and r[1:].isdigit()]
-    return f"U{max(numbers, default=0) + 1}"
 
 
 def _count(discretes: tuple[str, ...]) -> str:
