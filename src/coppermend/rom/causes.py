@@ -13,6 +13,7 @@ from coppermend.rom.search import Faults, Search, search
 
 Suspect = Literal["second", "first", "either"]
 _SHOWN = 6
+_REST = 0.005  # a share of bits that changed cells may well explain, without asking which image is wrong
 # One bit: without other knowledge the image named first is the one to trust.
 _FIRST_IS_WRONG_BITS = 1.0
 
@@ -61,7 +62,7 @@ def find_causes(reference: Bytes, dump: Bytes) -> tuple[Cause, ...]:
     total = 8 * reference.size
     explained = max(2, total // 4000)
     weighed = _weigh(search(reference, dump, explained), "second")
-    if min(weighed.values())[0] > leftover_bits(explained, total):
+    if min(bits for bits, _ in weighed.values()) > leftover_bits(int(_REST * total), total):
         for faults, (bits, left) in _weigh(search(dump, reference, explained), "first").items():
             weighed.setdefault(faults, (bits + _FIRST_IS_WRONG_BITS, left))
     weighed[(), "either"] = (content_bits(dump), 0)

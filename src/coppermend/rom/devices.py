@@ -91,7 +91,7 @@ def parse_devices(text: str, library: PartLibrary, where: str = "devices") -> di
     for name, table in tables.items():
         try:
             made[name] = _device(name, table, library)
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+        except (LookupError, TypeError, ValueError, AttributeError) as error:
             raise InputError(
                 f"device {name!r} is incomplete or malformed ({error})",
                 expected="part, family, bytes, selects, source", where=where,

@@ -52,7 +52,8 @@ def naming_bits(fault: Fault, address_lines: int, size: int) -> float:
 
 
 def content_bits(data: Bytes) -> float:
-    """Bits to tell the contents by themselves, byte by byte: what an unrelated image would cost."""
+    """Bits to tell the contents by themselves: by how often each byte is, or at eight bits a byte, if that is less."""
     counts = np.bincount(data, minlength=256)
     seen = counts[counts > 0] / max(data.size, 1)
-    return float(-(seen * np.log2(seen)).sum() * data.size) + 256.0
+    by_frequency = float(-(seen * np.log2(seen)).sum() * data.size) + 256.0
+    return min(by_frequency, 8.0 * data.size) + 1.0

@@ -43,8 +43,8 @@ _WALKED, _NO_CPU_BITS, _SOFT = 3000, 12.0, 6.0
 class Vector:
     """A vector of a CPU family: where it is, where it points, and whether that lies in the image.
 
-    ``mirror`` tells that it lies in the image when high address lines are ignored, as on boards that do not
-    decode them.
+    ``mirror`` tells that it lies in the image when A15, A14 or both are ignored, as on boards that do not decode
+    them.
     """
 
     name: str
@@ -110,8 +110,7 @@ def vectors(data: bytes, start: int, family: Family) -> tuple[Vector, ...]:
             pair = bytes((placed.peek(address), placed.peek(address + 1)))
             target = int.from_bytes(pair, "big" if big else "little")
             inside = placed.holds(target)
-            mask = (1 << (len(data) - 1).bit_length()) - 1
-            mirror = not inside and target not in (0x0000, 0xFFFF) and (target & mask) < len(data)
+            mirror = not inside and any(placed.holds(target | top) for top in (0x8000, 0x4000, 0xC000))
             made.append(Vector(name, address, target, inside, mirror))
     return tuple(made)
 

@@ -7,7 +7,7 @@ sample that holds the differing addresses first, then the best are measured exac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import lru_cache
 from itertools import combinations
 
@@ -142,11 +142,9 @@ class Search:
 
     # Faults on address lines ---------------------------------------------------------------------
 
-    def try_addresses(self, offsets: Sequence[Fault]) -> list[Faults]:
+    def try_addresses(self) -> list[Faults]:
         """Measure the likeliest single address faults, alone and with each data fault; returns the beam."""
-        singles: list[Faults] = [
-            (fault,) for fault in (*line_faults("address", self.address_lines), *offsets)
-        ]
+        singles: list[Faults] = [(fault,) for fault in line_faults("address", self.address_lines)]
         ranked = self._ranked(singles)
         best = ranked[0][1] if ranked else 0.0
         for faults, expected in ranked[:_KEEP]:
@@ -214,18 +212,27 @@ class Search:
     def try_regions(self) -> None:
         """Measure each half of the addresses, by the level of one line, reading as idle bytes."""
         wrong = np.bitwise_count(self.reference ^ self.dump)
-        idle = np.minimum(np.bitwise_count(self.dump), np.bitwise_count(~self.dump))
-        w, i = wrong.astype(np.int64), idle.astype(np.int64)
+        ones = np.bitwise_count(self.dump)
         for line in range(self.address_lines):
-            # Line by line the array is folded to its half, so all lines together cost two passes.
-            w, i = w.reshape(-1, 2), i.reshape(-1, 2)
-            by_level, idle_by_level = w.sum(axis=0), i.sum(axis=0)
+            # Line by line the arrays are folded to their half, so all lines together cost two passes.
+            by_level = [int(wrong[level::2].sum(dtype=np.int64)) for level in (0, 1)]
+            idle_low = [int(ones[level::2].sum(dtype=np.int64)) for level in (0, 1)]
             for level in (0, 1):
-                left = int(idle_by_level[level] + by_level[1 - level])
-                self.found[(Fault("region", (line,), level),)] = left
-            w, i = w.sum(axis=1), i.sum(axis=1)
+                idle = min(idle_low[level], 4 * self.size - idle_low[level])
+                self.found[(Fault("region", (line,), level),)] = idle + by_level[1 - level]
+            wrong = np.add(wrong[::2], wrong[1::2], dtype=np.int32)
+            ones = np.add(ones[::2], ones[1::2], dtype=np.int32)
 
-    def offsets(self) -> list[Fault]:
+    def try_offsets(self) -> list[Faults]:
+        """Measure the likeliest shifts, alone and with each data fault; returns them."""
+        offsets: list[Faults] = [(fault,) for fault in self._offsets()]
+        for faults in offsets:
+            self._exactly(faults)
+            if self.found[faults] <= self.explained:
+                break
+        return offsets
+
+    def _offsets(self) -> list[Fault]:
         """Distances by which the dump may be shifted, by phase correlation; likeliest first.
 
         What is correlated is the count of ones in a byte, which swapped data lines do not change and stuck or
@@ -258,8 +265,9 @@ def search(reference: Bytes, dump: Bytes, explained: int) -> Search:
     if min(work.found.values()) <= explained:
         return work
     work.try_regions()
-    offsets = work.offsets()
-    beam = work.try_addresses(offsets)
+    beam = work.try_addresses()
+    if min(work.found.values()) > explained:
+        beam = [*work.try_offsets(), *beam]
     if min(work.found.values()) > explained:
         work.try_noise_on_addresses()
         work.try_data_pairs()
