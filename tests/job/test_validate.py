@@ -34,6 +34,7 @@ GOOD = {
     "jumper": {"net": "A5", "a": "U3.9", "b": "U4.1", "side": "top"},
     "refit": {"refdes": "U3", "done": True},
     "evidence": {"proof": "rails", "passed": False},
+    "waiver": {"reason": "customer wants it back today", "items": ["net RES_N", "part U3"]},
     "stage": {"stage": "copper"},
     "paper": {"what": "tag", "sha256": SHA, "name": "tag.pdf"},
     "void": {"seq": 4, "why": "wrong pin"},
@@ -56,7 +57,7 @@ def test_every_kind_has_a_good_example():
     [
         ("board", "name"), ("board", "sha256"), ("photo", "sha256"), ("damage", "area"), ("note", "text"),
         ("remedy", "chosen"), ("strip", "done"), ("reading", "ohms"), ("reading", "a"), ("jumper", "net"),
-        ("refit", "refdes"), ("evidence", "passed"), ("stage", "stage"), ("paper", "what"), ("void", "seq"),
+        ("refit", "refdes"), ("evidence", "passed"), ("waiver", "reason"), ("waiver", "items"), ("stage", "stage"), ("paper", "what"), ("void", "seq"),
     ],
 )  # fmt: skip
 def test_missing_key_is_named(kind: str, key: str):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from random import Random
 
 import numpy as np
 import pytest

@@ -62,6 +62,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "infer": Leaf(
                 f"{_HERE}.prove_matrix", "infer_", "What is wrong with a matrix, from its reports."
             ),
+            "waive": Leaf(f"{_HERE}.prove_waive", "waive", "Let a job go back with its gate open."),
         },
     ),
     "job": Branch(

@@ -20,7 +20,8 @@ from coppermend.job.validate import KINDS, check_body, check_kind, check_stage
 # Where an entry belongs when no stage is named; kinds that are not here belong where the job stands.
 _HOME: dict[EntryKind, str] = {
     "job": "receive", "board": "receive", "damage": "inspect", "remedy": "plan", "strip": "strip",
-    "reading": "copper", "jumper": "copper", "refit": "refit", "evidence": "prove", "paper": "return",
+    "reading": "copper", "jumper": "copper", "refit": "refit", "evidence": "prove", "waiver": "return",
+    "paper": "return",
 }  # fmt: skip
 
 

@@ -9,11 +9,10 @@ from typing import Annotated
 import typer
 
 from coppermend.board.cautions import merged
+from coppermend.board.finding import listed
 from coppermend.board.model import Board
 from coppermend.cli.evidence import parse_evidence
 from coppermend.cli.inputs import (
-    AreaOption,
-    BoardArgument,
     TypesOption,
     board_at,
     library_with,
@@ -22,13 +21,17 @@ from coppermend.cli.inputs import (
 )
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, say_next, table
 from coppermend.cli.readings import ReadingsOption, readings_at
+from coppermend.cli.record import DataOption, assessment_of, state_of
 from coppermend.cli.rework import RemedyOption
 from coppermend.cli.tree import examples
 from coppermend.copper.readings import Reading
 from coppermend.damage.area import area_to_geojson, parse_area
 from coppermend.damage.touch import touch
+from coppermend.errors import InputError
 from coppermend.job.assess import Assessment, assess
 from coppermend.job.state import JobState, JumperLine, ReadingLine
+from coppermend.job.store import Store
+from coppermend.proving.leastplan import PlanStep
 from coppermend.proving.proofs import proofs_for
 from coppermend.proving.records import Gate, OpenItem, Proof
 from coppermend.rework.remedies import choose, remedies
@@ -66,56 +69,105 @@ def _assessed(
     return assess(loaded, library, state)
 
 
+BoardOrJob = Annotated[
+    Path, typer.Argument(metavar="BOARD|JOB", help="Board folder or zip (with --area), or a job's number.")
+]
+AreaOfBoard = Annotated[
+    Path | None, typer.Option("--area", metavar="FILE", help="Damaged area; needed with BOARD, not with JOB.")
+]
+
+
+def _of_job(job: Path, data: Path, given: Sequence[object]) -> Assessment:
+    """What follows from a job's own record.
+
+    Raises:
+        InputError: If it is a board rather than a job, or comes with what the record holds itself.
+    """
+    if job.exists():
+        raise InputError("is a board", expected="--area with its damaged area", where=str(job))
+    if any(given):
+        raise InputError(
+            "readings, results, remedies and part types come from a job's record",
+            expected="--area with a board, or a job alone",
+        )
+    with Store.open(data) as store:
+        return assessment_of(store, state_of(store, str(job)))
+
+
 def _jumpers(measured: Sequence[Reading], board: Board) -> tuple[JumperLine, ...]:
     fitted = [(seq, reading) for seq, reading in enumerate(measured, 1) if reading.jumper]
     return tuple(JumperLine(board.index.place(r.a).net, r.a, r.b, "", seq) for seq, r in fitted)
 
 
-@examples("coppermend prove plan boards/control --area leak.geojson")
+@examples("coppermend prove plan boards/control --area leak.geojson", "coppermend prove plan 26-0042-U")
 def plan(
-    board: BoardArgument,
-    area: AreaOption,
+    board: BoardOrJob,
+    data: DataOption,
+    area: AreaOfBoard = None,
     readings: ReadingsOption = None,
     remedy: RemedyOption = None,
     every: Annotated[bool, typer.Option("--all", help="List every proof of the board, not only those needed.")] = False,
     types: TypesOption = None,
     as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
-    """List the proofs that are still needed: the fewest that show everything touched to work, and how to do each."""
-    found = _assessed(board, area, types, readings, None, remedy)
+    """List the proofs that are still needed: the cheapest that show everything touched to work, and how to do each.
+
+    Cheapest in attended time, each set-up counted once, with what the weakness of a proof leaves in doubt; bench
+    before machine, what can hurt last.
+    """
+    found = (
+        _assessed(board, area, types, readings, None, remedy)
+        if area
+        else _of_job(board, data, (readings, remedy, types))
+    )
     useful = {proof for item in found.gate.open for proof in item.covered_by}
     needed = [proof.id for proof in found.proofs_to_do]
     document = {
         "proofs": [{**proof.to_json(), "needed": proof.id in useful} for proof in found.proofs],
         "to_do": needed,
+        "plan": found.plan.to_json(),
         "gate": found.gate.to_json(),
     }
     listed = found.proofs if every else found.proofs_to_do
 
     def show_text() -> None:
         say_cautions(merged(*(proof.cautions for proof in listed)))
+        adds = {step.proof.id: step for step in found.plan.steps}
         for proof in listed:
-            _show_proof(proof, every and proof.id in needed)
-        say(f"{len(needed)} of {counted(len(found.proofs), 'proof')} of this board are needed")
+            _show_proof(proof, every and proof.id in needed, adds.get(proof.id))
+        say(*(f"nothing covers {item.subject}: {item.reason}" for item in found.plan.uncoverable))
+        say(
+            f"{len(needed)} of {counted(len(found.proofs), 'proof')} of this board are needed, "
+            f"about {found.plan.minutes:.0f} minutes with set-up"
+        )
         say(*(f"note: {note}" for note in (*found.gate.notes, *found.notes)))
-        say("Do them and write rows proof,passed,note to a CSV file, such as results.csv.")
-        say_next("prove", "gate", board, "--area", area, "--evidence", "results.csv")
+        if area:
+            say("Do them and write rows proof,passed,note to a CSV file, such as results.csv.")
+            say_next("prove", "gate", board, "--area", area, "--evidence", "results.csv")
+        else:
+            say(f"next: coppermend job log {board} evidence proof=ID passed=yes")
 
     emit(document, as_json, show_text)
     return 0
 
 
-def _show_proof(proof: Proof, needed: bool) -> None:
+def _show_proof(proof: Proof, needed: bool, step: PlanStep | None) -> None:
     say(f"{proof.id} ({proof.setup}{', needed' if needed else ''}): {proof.title}")
     say(proof.how, indent=4)
+    if step:
+        for word, subjects in (("proves", step.closes), ("helps with", step.helps)):
+            if subjects:
+                say(f"{word} {listed([str(subject) for subject in subjects], _MANY_PROOFS)}", indent=4)
 
 
 @examples(
-    "coppermend prove gate boards/control --area leak.geojson --readings readings.csv --evidence results.csv"
+    "coppermend prove gate boards/control --area leak.geojson --readings readings.csv --evidence results.csv",
+    "coppermend prove gate 26-0042-U",
 )
 def gate_(
-    board: BoardArgument,
-    area: AreaOption,
+    board: BoardOrJob,
+    data: DataOption,
+    area: AreaOfBoard = None,
     readings: ReadingsOption = None,
     evidence: Annotated[
         Path | None, typer.Option("--evidence", metavar="FILE", help="Results so far: CSV proof,passed,note.")
@@ -126,16 +178,24 @@ def gate_(
 ) -> int:
     """Ask whether anything that was touched is left unproven.
 
-    Everything on the strip list is taken as off. Exit status 1 while the gate has not passed.
+    Of a job, its record counts. Of a board, everything on the strip list is taken as off. Exit status 1 while the
+    gate has not passed, waived or not.
     """
-    found = _assessed(board, area, types, readings, evidence, remedy)
+    found = (
+        _assessed(board, area, types, readings, evidence, remedy)
+        if area
+        else _of_job(board, data, (readings, evidence, remedy, types))
+    )
+    document = {**found.gate.to_json(), "release": found.release.to_json()}
 
     def show_text() -> None:
         _show_gate(found.gate)
         say(*(f"note: {note}" for note in (*found.gate.notes, *found.notes)))
+        if waiver := found.release.waiver:
+            say(f"waived by {waiver.who}: {waiver.reason}")
         say(_verdict(found))
 
-    emit(found.gate.to_json(), as_json, show_text)
+    emit(document, as_json, show_text)
     return 0 if found.gate.passed else 1
 
 

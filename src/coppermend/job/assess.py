@@ -20,7 +20,8 @@ from coppermend.copper.records import CopperPlan
 from coppermend.damage.touch import touch_to_json
 from coppermend.job.known import BoardFacts, board_facts, touched_by
 from coppermend.job.power import rails_ohm
-from coppermend.job.progress import StageProgress, next_step, stage_progress
+from coppermend.job.progress import FINISHED, WAIVED, StageProgress, next_step, stage_progress
+from coppermend.job.release import Release, release
 from coppermend.job.state import JobState, JumperLine, ReadingLine
 from coppermend.job.worklists import WorkLists, work_lists
 from coppermend.proving.concerns import concerns_from
@@ -64,16 +65,22 @@ class Assessment:
         return stage_progress(self)
 
     @cached_property
+    def release(self) -> Release:
+        """Whether the job may go back: by its gate, or by a waiver on record."""
+        return release(self.gate, self.state)
+
+    @cached_property
     def next_step(self) -> str:
         """What to do next, in one sentence: at the current stage, else at the first that is not finished."""
-        return next_step(self.progress, self.state.stage)
+        step = next_step(self.progress, self.state.stage)
+        return WAIVED if step == FINISHED and not self.gate.passed else step
 
     def to_json(self) -> dict[str, Any]:
         """Plain JSON types.
 
         Keys: ``touch``, ``remedies`` [remedy and chosen], ``strip`` [item, done, fate_noted], ``refit`` [item, done],
         ``kit``, ``copper``, ``proofs`` [proof and evidence {passed, note} or null], ``proofs_to_do`` [id], ``plan``,
-        ``power``, ``gate``, ``progress``, ``next_step``, ``notes``; each as its own room documents it.
+        ``power``, ``gate``, ``release``, ``progress``, ``next_step``, ``notes``; each as its own room documents it.
         """
         chosen = {remedy.id for remedy in self.chosen}
         state = self.state
@@ -92,6 +99,7 @@ class Assessment:
             "plan": self.plan.to_json(),
             "power": self.power.to_json(),
             "gate": self.gate.to_json(),
+            "release": self.release.to_json(),
             "progress": [stage.to_json() for stage in self.progress],
             "next_step": self.next_step,
             "notes": list(self.notes),

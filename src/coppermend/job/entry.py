@@ -24,12 +24,13 @@ STAGES: tuple[Stage, ...] = (
 #   jumper    net, a, b, side                                                   (copper)
 #   refit     refdes, done true|false, note                                     (refit; the last per refdes)
 #   evidence  proof, passed true|false, note                                    (prove; the last per proof)
+#   waiver    reason, items: what is open and goes back unproven                (return; the last one counts)
 #   stage     stage                                                             (where the job stands now)
 #   paper     what: tag|report, sha256, name                                    (return)
 #   void      seq of the entry that no longer counts, why                       (any: undo and correction)
 EntryKind = Literal[
     "job", "board", "photo", "damage", "note", "remedy", "strip", "reading", "jumper", "refit", "evidence",
-    "stage", "paper", "void",
+    "waiver", "stage", "paper", "void",
 ]  # fmt: skip
 
 

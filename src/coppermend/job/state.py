@@ -56,6 +56,17 @@ class EvidenceLine:
 
 
 @dataclass(frozen=True, slots=True)
+class WaiverLine:
+    """A waiver: these open items go back unproven, for this reason, on whose word and when."""
+
+    reason: str
+    items: tuple[str, ...]
+    who: str
+    at: datetime
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
 class NoteLine:
     """A note, with its author and stage."""
 
@@ -110,6 +121,7 @@ class JobState:
     notes: tuple[NoteLine, ...] = ()
     photos: tuple[FileLine, ...] = ()
     papers: tuple[FileLine, ...] = ()
+    waiver: WaiverLine | None = None
     voided: frozenset[int] = frozenset()
     unread: int = 0
 
@@ -118,6 +130,8 @@ class JobState:
         document = {**asdict(self), "voided": sorted(self.voided)}
         document["opened"] = self.opened.isoformat() if self.opened else None
         document["changed"] = self.changed.isoformat() if self.changed else None
+        if self.waiver:
+            document["waiver"] = {**asdict(self.waiver), "at": self.waiver.at.isoformat()}
         document["notes"] = [{**asdict(note), "at": note.at.isoformat()} for note in self.notes]
         return document
 
@@ -156,6 +170,7 @@ def fold(entries: Iterable[Entry]) -> JobState:
         notes=tuple(NoteLine(e.body["text"], e.who, e.at, e.stage, e.seq) for e in counting["note"]),
         photos=tuple(_file(e, "caption") for e in counting["photo"]),
         papers=tuple(_file(e, "what") for e in counting["paper"]),
+        waiver=_waiver(counting["waiver"]),
         voided=gone,
         unread=unread,
     )
@@ -217,6 +232,13 @@ def _evidence(entry: Entry) -> EvidenceLine:
     body = entry.body
     values = {key: value for key, value in body.items() if key not in FIELDS["evidence"]}
     return EvidenceLine(body["proof"], body["passed"], body.get("note", ""), entry.seq, values)
+
+
+def _waiver(entries: Sequence[Entry]) -> WaiverLine | None:
+    if not entries:
+        return None
+    last = entries[-1]
+    return WaiverLine(last.body["reason"], tuple(last.body["items"]), last.who, last.at, last.seq)
 
 
 def _file(entry: Entry, words: str) -> FileLine:

@@ -76,6 +76,14 @@ def _is_damage_area(value: object) -> bool:
     )
 
 
+def _is_items(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and bool(value)
+        and all(isinstance(item, str) and 0 < len(item.strip()) <= LONGEST_WORD for item in value)
+    )
+
+
 _WORD = _text(LONGEST_WORD, required=True, least=1)
 _WORD_OR_NONE = _text(LONGEST_WORD, required=False)
 _TEXT_OR_NONE = _text(LONGEST_TEXT, required=False)
@@ -111,6 +119,10 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "jumper": {"net": _WORD, "a": _AT, "b": _AT, "side": _one_of("", "top", "bottom", required=False)},
     "refit": {"refdes": _WORD, "done": _FLAG, "note": _TEXT_OR_NONE},
     "evidence": {"proof": _WORD, "passed": _FLAG, "note": _TEXT_OR_NONE},
+    "waiver": {
+        "reason": _text(LONGEST_TEXT, required=True, least=1),
+        "items": Field(_is_items, "a list of what is open, such as net RES_N"),
+    },
     "stage": {"stage": _one_of(*STAGES)},
     "paper": {"what": _WORD, "sha256": _SHA, "name": _WORD},
     "void": {"seq": _SEQ, "why": _TEXT_OR_NONE},

@@ -39,7 +39,16 @@ def verdict(found: Assessment) -> str:
     if found.gate.passed:
         return "Proven: nothing that was touched is left open"
     count = len(found.gate.open)
-    return f"Not proven: {count} {'thing is' if count == 1 else 'things are'} still open"
+    held = f"{count} {'thing is' if count == 1 else 'things are'} still open"
+    return f"Not proven: {held}; returned by a waiver" if found.release.allowed else f"Not proven: {held}"
+
+
+def waiver_words(found: Assessment) -> str:
+    """The waiver that lets the job go back though its gate is open; "" without one."""
+    line = found.release.waiver
+    if line is None:
+        return ""
+    return f"Returned with this open, by {line.who} on {line.at.astimezone():%Y-%m-%d}. Reason: {line.reason}"
 
 
 def fitted_new(state: JobState, found: Assessment) -> tuple[RefitItem, ...]:
@@ -126,6 +135,7 @@ def report_content(
         ),
         tests=_tests(state, found),
         open=tuple(_open_words(item.to_json()) for item in found.gate.open),
+        waiver=waiver_words(found),
         cautions=(
             *(c.text for c in (*cautions_for("return"), *_cell_cautions(board, library, found))),
             DEFERENCE,

@@ -77,6 +77,7 @@ class ReportContent:
     cautions: tuple[str, ...] = ()
     care: tuple[str, ...] = ()
     bench_url: str = ""
+    waiver: str = ""
 
 
 def report_pdf(report: ReportContent, paper: Paper = "a4") -> bytes:

@@ -163,6 +163,7 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     "jumper": lambda b: f"{b['net']}: {b['a']} to {b['b']}",
     "refit": lambda b: _done(b, "is on", "is not on"),
     "evidence": lambda b: f"{b['proof']} {'passed' if b['passed'] else 'failed'} {b.get('note', '')}".strip(),
+    "waiver": lambda b: f"{len(b['items'])} left unproven: {b['reason']}",
     "stage": lambda b: f"the job stands at {b['stage']}",
     "paper": lambda b: b["name"],
     "void": lambda b: f"entry {b['seq']} no longer counts{': ' + b['why'] if b.get('why') else ''}",

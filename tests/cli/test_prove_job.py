@@ -1,0 +1,62 @@
+"""``prove plan|gate JOB`` and ``prove waive``: the same answers from a job's record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+
+def test_gate_of_a_job_uses_its_record(job: str, call: Any) -> None:
+    """Open at first, with the same items as the board with its area; a result counts."""
+    before = call("prove", "gate", job, "--json")
+    proofs = call("prove", "plan", job, "--json").document["to_do"]
+    assert before.status == 1 and not before.document["pass"] and before.document["unproven"]
+    assert before.document["release"] == {
+        "allowed": False, "waiver": None, "left": [i["item"] for i in before.document["unproven"]],
+    }  # fmt: skip
+
+    for name in proofs:
+        call("job", "log", job, "evidence", f"proof={name}", "passed=yes")
+    after = call("prove", "gate", job, "--json").document
+    assert len(after["proven"]) > len(before.document["proven"])
+
+
+def test_plan_of_a_job_shrinks_as_evidence_arrives(job: str, call: Any) -> None:
+    """What has passed is asked for no more, and the text says how to note a result."""
+    first = call("prove", "plan", job, "--json").document
+    call("job", "log", job, "evidence", f"proof={first['to_do'][0]}", "passed=yes")
+    then = call("prove", "plan", job, "--json").document
+
+    assert first["to_do"][0] not in then["to_do"]
+    assert [s["proof"] for s in then["plan"]["steps"]] == then["to_do"]
+    assert "coppermend job log" in call("prove", "plan", job).out
+
+
+def test_waiver_names_what_is_open_and_is_told(job: str, call: Any) -> None:
+    """The gate stays shut, status 1, but the job may go; the reason is shown."""
+    made = call("prove", "waive", job, "--reason", "no lamps here", "--who", "Bo", "--json").document
+
+    answer = call("prove", "gate", job, "--json")
+    assert answer.status == 1 and answer.document["release"]["allowed"]
+    assert answer.document["release"]["waiver"]["items"] == made["items"] != []
+    assert "waived by Bo: no lamps here" in call("prove", "gate", job).out
+    assert "go back unproven" in call("prove", "waive", job, "--reason", "again").out
+
+
+def test_nothing_open_needs_no_waiver(small: Path, call: Any) -> None:
+    """A job without damage has nothing to waive."""
+    number = call("job", "new", "--customer", "Ana", "--board", small, "--json").document["number"]
+
+    assert "has nothing open" in call("prove", "waive", number, "--reason", "x").err
+
+
+def test_a_board_needs_its_area_and_a_job_brings_its_own(
+    small: Path, job: str, tmp_path: Path, call: Any
+) -> None:
+    """Either way round is refused with what was expected."""
+    readings = tmp_path / "readings.csv"
+    readings.write_text("a,b,ohms\n")
+
+    assert "expected --area" in call("prove", "gate", small).err
+    assert "come from a job's record" in call("prove", "gate", job, "--readings", readings).err
+    assert call("prove", "gate", "26-9999-X").status == 2
