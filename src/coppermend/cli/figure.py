@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,7 +13,7 @@ from coppermend.cli.output import JsonFlag, emit, say, table
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.quantity import format_quantity, parse_quantity
-from coppermend.rework.codes.search import make_value, stock_of
+from coppermend.rework.codes.search import unit_of, ways_to_make
 from coppermend.rework.codes.spoken import understand
 from coppermend.rework.codes.written import written
 from coppermend.rework.figures.catalog import FIGURES, figure_called
@@ -151,20 +150,9 @@ def _code(asked: Sequence[str], as_json: bool) -> int:
     return 0
 
 
-_WITH_UNIT: Sequence[tuple[str, Callable[[str], bool]]] = (
-    ("F", lambda text: bool(re.search(r"[fF]\b|^\d*[pnuµ]\d*$", text))),
-    ("H", lambda text: bool(re.search(r"H\b", text))),
-)
-
-
-def _unit_of(text: str) -> str:
-    """The unit that a value is meant in: farad or henry when it says so, else ohm."""
-    return next((unit for unit, says in _WITH_UNIT if says(text.strip())), "Ω")
-
-
 def _marking(asked: Sequence[str], as_json: bool) -> int:
     text = " ".join(asked)
-    unit = _unit_of(text.partition(" ")[0])
+    unit = unit_of(text.partition(" ")[0])
     spread = parse_spread(text, unit)
     tolerance = None if spread.exact else round(spread.high / spread.nominal - 1, 9)
     markings = written(spread.nominal, unit, tolerance)
@@ -179,15 +167,12 @@ def _marking(asked: Sequence[str], as_json: bool) -> int:
 def _value(asked: Sequence[str], as_json: bool) -> int:
     if not asked:
         raise InputError("no value is wanted", expected="coppermend figure value 7.25k series=E12")
-    unit = _unit_of(asked[0])
-    target, options = parse_quantity(asked[0], unit), _pairs(asked[1:])
+    options = _pairs(asked[1:])
     if strange := set(options) - {"series", "shelf"}:
         raise InputError(f"{min(strange)} is no input of value", expected="series=E24 or shelf=1k,2k2,4k7")
-    if "shelf" in options:
-        stock = tuple(parse_quantity(part, unit) for part in re.split(r"[;,\s]+", options["shelf"]) if part)
-    else:
-        stock = stock_of(options.get("series", "E24").upper(), target, unit)
-    ways = make_value(target, stock, unit)
+    ways = ways_to_make(asked[0], options.get("series", ""), options.get("shelf", ""))
+    unit = unit_of(asked[0])
+    target = parse_quantity(asked[0], unit)
     document: dict[str, Any] = {"wanted": target, "unit": unit, "ways": [way.to_json() for way in ways]}
 
     def show() -> None:

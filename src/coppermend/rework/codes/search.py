@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -9,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 
 from coppermend.errors import InputError
-from coppermend.quantity import format_quantity
+from coppermend.quantity import format_quantity, parse_quantity
 from coppermend.rework.codes.series import series_values
 
 Way = Literal["one", "series", "parallel"]
@@ -111,3 +112,39 @@ def stock_of(series: str, target: float, unit: str = "Ω") -> tuple[float, ...]:
     if not 0 < target < float("inf"):
         raise InputError(f"{target:g} {unit} cannot be made", expected="a value above zero")
     return series_values(series, target / 100, target * 100)
+
+
+def unit_of(text: str) -> str:
+    """The unit that a typed value is meant in: farad or henry when it says so, else ohm.
+
+    >>> unit_of("100n"), unit_of("22 mH"), unit_of("4k7")
+    ('F', 'H', 'Ω')
+    """
+    if re.search(r"[fF]\b|^\d*[pnuµ]\d*$", text.strip()):
+        return "F"
+    return "H" if re.search(r"H\b", text) else "Ω"
+
+
+def ways_to_make(wanted: str, series: str = "", shelf: str = "") -> tuple[Made, ...]:
+    """The ways to make a typed value from a series, or from what is on the shelf.
+
+    Args:
+        wanted: Value as typed, such as "7.25k" or "94nF".
+        series: "E12" and the like; "" is E24. Not used with a shelf.
+        shelf: Values at hand, between commas, semicolons or blanks.
+
+    Raises:
+        InputError: If a value cannot be read or is not positive, or there is no such series.
+
+    >>> ways_to_make("7.25k", "E12")[0].words
+    '470 Ω in series with 6.8 kΩ'
+    """
+    unit = unit_of(wanted)
+    target = parse_quantity(wanted, unit)
+    if shelf.strip():
+        stock: Sequence[float] = [
+            parse_quantity(part, unit) for part in re.split(r"[;,\s]+", shelf.strip()) if part
+        ]
+    else:
+        stock = stock_of((series or "E24").strip().upper(), target, unit)
+    return make_value(target, stock, unit)

@@ -1,0 +1,133 @@
+"""Figures on their own pages: inputs, results while one types, a plot, part markings. Computes nothing itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from markupsafe import Markup
+from starlette.responses import JSONResponse, Response
+
+from coppermend.errors import CoppermendError
+from coppermend.rework.codes.search import ways_to_make
+from coppermend.rework.codes.series import SERIES
+from coppermend.rework.codes.spoken import understand
+from coppermend.rework.figures.catalog import FIGURES, figure_called
+from coppermend.rework.figures.figure import QUANTILES, Answer, Figure, words
+from coppermend.rework.figures.plot import plot_svg
+from coppermend.web.pages import page, status_of
+
+router = APIRouter(include_in_schema=False)
+_SAMPLES = 20_000  # enough for steady quantiles, and quick while one types
+
+
+@router.get("/figures")
+def show_figures(request: Request) -> Response:
+    """All figures, the meaning of a marking, and values from a series or the shelf."""
+    asked = request.query_params
+    text, wanted = asked.get("text", "").strip(), asked.get("wanted", "").strip()
+    found: dict[str, Any] = {"meanings": (), "ways": (), "marking_error": "", "value_error": ""}
+    try:
+        found["meanings"] = understand(text) if text else ()
+    except CoppermendError as error:
+        found["marking_error"] = str(error)
+    try:
+        found["ways"] = (
+            ways_to_make(wanted, asked.get("series", ""), asked.get("shelf", "")) if wanted else ()
+        )
+    except CoppermendError as error:
+        found["value_error"] = str(error)
+    status = 400 if found["marking_error"] or found["value_error"] else 200
+    return page(
+        request,
+        "figure_list.html",
+        status=status,
+        figures=FIGURES.values(),
+        asked=asked,
+        series=SERIES,
+        **found,
+    )
+
+
+@router.get("/figures/{name}")
+def show_figure(request: Request, name: str) -> Response:
+    """One figure with its inputs; a wrong input is told beside them and keeps what was typed."""
+    return _figure_page(request, name, "figure.html")
+
+
+@router.get("/figures/{name}/result")
+def show_result(request: Request, name: str) -> Response:
+    """Only the results, for the page to put in place while one types."""
+    return _figure_page(request, name, "figure_result.html")
+
+
+@router.get("/api/figures/{name}")
+def figure_document(request: Request, name: str) -> Response:
+    """The figure as JSON, as ``coppermend figure NAME --json`` prints it."""
+    figure = figure_called(name)
+    return JSONResponse(figure.evaluate(_typed(request, figure)).to_json())
+
+
+def _typed(request: Request, figure: Figure) -> dict[str, str]:
+    """What was typed; a field that only shows a default, or what a choice brought, is not."""
+    asked = {key: text.strip() for key, text in request.query_params.items() if text.strip()}
+    found = {one.key: asked[one.key] for one in figure.choices if one.key in asked}
+    for one in figure.inputs:
+        if one.key in asked and asked[one.key] not in {one.default, *_brought(figure, one.key)}:
+            found[one.key] = asked[one.key]
+    return found
+
+
+def _brought(figure: Figure, key: str) -> set[str]:
+    """The texts that any choice brings for an input."""
+    plain = {one.key: one.default for one in figure.choices}
+    ways = [{**plain, one.key: option} for one in figure.choices for option in one.options]
+    return {brought[key] for way in ways if key in (brought := figure.chooses(way))}
+
+
+def _figure_page(request: Request, name: str, template: str) -> Response:
+    figure = figure_called(name)
+    typed = _typed(request, figure)
+    try:
+        answer = figure.evaluate(typed, samples=_SAMPLES)
+    except CoppermendError as error:
+        answer = figure.evaluate()
+        view = {**_view(figure, answer, typed), "answer": None, "figure_error": str(error)}
+        return page(request, template, status=status_of(error), **view)
+    return page(request, template, **_view(figure, answer, typed), figure_error="")
+
+
+def _view(figure: Figure, answer: Answer, typed: Mapping[str, str]) -> dict[str, Any]:
+    # Our own SVG: every word in it is escaped where it is drawn.
+    plot = Markup(plot_svg(answer.plot)) if answer.plot else ""
+    return {
+        "figure": figure,
+        "answer": answer,
+        "rows": [(one, _row(answer, one.name, one.unit)) for one in figure.outputs],
+        "simulated": [(title, words(value, unit)) for title, value, unit in answer.simulated.values()],
+        "shown": {**answer.texts, **answer.choices, **typed},
+        "plot": plot,
+        "deeper": _deeper(answer),
+    }
+
+
+def _row(answer: Answer, name: str, unit: str) -> list[str]:
+    bounds = answer.bounds[name]
+    found = answer.quantiles.get(name, (bounds.nominal,) * len(QUANTILES))
+    return [words(v, unit) for v in (bounds.nominal, bounds.low, bounds.high, found[1], found[3])]
+
+
+def _deeper(answer: Answer) -> list[tuple[str, str, str]]:
+    """Outputs whose interval is wider than their corners: title, least, most."""
+    found = []
+    for one in answer.figure.outputs:
+        b = answer.bounds[one.name]
+        low, high = b.surely_low, b.surely_high
+        if (
+            low is not None
+            and high is not None
+            and (high - b.high > 1e-3 * abs(b.high) or b.low - low > 1e-3 * abs(b.low))
+        ):
+            found.append((one.title, words(low, one.unit), words(high, one.unit)))
+    return found
