@@ -120,10 +120,12 @@ def _axes(plot: Plot, frame: _Frame, xs: Sequence[float], ys: Sequence[float]) -
 
 def _levels(plot: Plot, frame: _Frame) -> list[str]:
     found = []
-    for name, y in plot.levels:
+    for number, (name, y) in enumerate(sorted(plot.levels, key=lambda level: level[1])):
         at = frame.y(y)
         found.append(f'<path class="level" d="M{_LEFT:g} {at:.1f}H{_WIDTH - _RIGHT:g}"/>')
-        found.append(_text(_WIDTH - _RIGHT - 4, at - 4, name, "end"))
+        # Below the lower of two levels and above the upper, so that near ones can be read.
+        below = len(plot.levels) > 1 and number == 0
+        found.append(_text(_WIDTH - _RIGHT - 4, at + 13 if below else at - 4, name, "end"))
     return found
 
 
