@@ -26,6 +26,7 @@ GOOD = {
     "job": {"customer": "Ana"},
     "board": {"name": "Tiny", "sha256": SHA},
     "photo": {"sha256": SHA, "name": "front.jpg", "media_type": "image/jpeg", "caption": "top"},
+    "image": {"sha256": SHA, "name": "u3.bin", "what": "burn", "refdes": "U3", "verified": True},
     "damage": {"area": AREA},
     "note": {"text": "white residue at the battery"},
     "remedy": {"id": "fram", "chosen": True},

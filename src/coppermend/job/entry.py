@@ -16,6 +16,7 @@ STAGES: tuple[Stage, ...] = (
 #   job       customer, contact, machine, complaint, serial, marks, condition   (stage receive, first entry)
 #   board     name, sha256 of the board folder's attachment, file name          (receive)
 #   photo     sha256, name, media type, caption                                 (any)
+#   image     sha256, name, what: dump|burn|read-back, refdes, device, cpu_first, verified, note  (any)
 #   damage    area: GeoJSON FeatureCollection in board mm with "severity"       (inspect; the last one counts)
 #   note      text                                                              (any)
 #   remedy    id of a remedy, chosen true|false                                 (plan; the last per id counts)
@@ -29,7 +30,7 @@ STAGES: tuple[Stage, ...] = (
 #   paper     what: tag|report, sha256, name                                    (return)
 #   void      seq of the entry that no longer counts, why                       (any: undo and correction)
 EntryKind = Literal[
-    "job", "board", "photo", "damage", "note", "remedy", "strip", "reading", "jumper", "refit", "evidence",
+    "job", "board", "photo", "image", "damage", "note", "remedy", "strip", "reading", "jumper", "refit", "evidence",
     "waiver", "stage", "paper", "void",
 ]  # fmt: skip
 

@@ -88,6 +88,22 @@ class FileLine:
     seq: int
 
 
+@dataclass(frozen=True, slots=True)
+class ImageLine:
+    """A program image kept with the job: ``what`` is dump, burn or read-back; ``verified`` None when not checked."""
+
+    sha256: str
+    name: str
+    what: str
+    refdes: str
+    device: str
+    cpu_first: int | None
+    verified: bool | None
+    note: str
+    stage: Stage
+    seq: int
+
+
 @dataclass(frozen=True)
 class JobState:
     """Where a job stands. Equal for the same entries in whatever order they are given.
@@ -121,6 +137,7 @@ class JobState:
     notes: tuple[NoteLine, ...] = ()
     photos: tuple[FileLine, ...] = ()
     papers: tuple[FileLine, ...] = ()
+    images: tuple[ImageLine, ...] = ()
     waiver: WaiverLine | None = None
     voided: frozenset[int] = frozenset()
     unread: int = 0
@@ -170,6 +187,7 @@ def fold(entries: Iterable[Entry]) -> JobState:
         notes=tuple(NoteLine(e.body["text"], e.who, e.at, e.stage, e.seq) for e in counting["note"]),
         photos=tuple(_file(e, "caption") for e in counting["photo"]),
         papers=tuple(_file(e, "what") for e in counting["paper"]),
+        images=tuple(_image(e) for e in counting["image"]),
         waiver=_waiver(counting["waiver"]),
         voided=gone,
         unread=unread,
@@ -239,6 +257,14 @@ def _waiver(entries: Sequence[Entry]) -> WaiverLine | None:
         return None
     last = entries[-1]
     return WaiverLine(last.body["reason"], tuple(last.body["items"]), last.who, last.at, last.seq)
+
+
+def _image(entry: Entry) -> ImageLine:
+    body = entry.body
+    return ImageLine(
+        body["sha256"], body["name"], body["what"], body.get("refdes", ""), body.get("device", ""),
+        body.get("cpu_first"), body.get("verified"), body.get("note", ""), entry.stage, entry.seq,
+    )  # fmt: skip
 
 
 def _file(entry: Entry, words: str) -> FileLine:

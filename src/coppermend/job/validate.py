@@ -104,6 +104,15 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "photo": {
         "sha256": _SHA, "name": _WORD, "media_type": _WORD_OR_NONE, "caption": _TEXT_OR_NONE,
     },
+    "image": {
+        "sha256": _SHA, "name": _WORD, "what": _one_of("dump", "burn", "read-back"),
+        "refdes": _WORD_OR_NONE, "device": _WORD_OR_NONE, "note": _TEXT_OR_NONE,
+        "verified": Field(lambda v: isinstance(v, bool), "true or false", required=False),
+        "cpu_first": Field(
+            lambda v: isinstance(v, int) and not isinstance(v, bool) and 0 <= v <= 0xFFFF,
+            "a CPU address from 0 to 65535", required=False,
+        ),
+    },
     "damage": {
         "area": Field(
             _is_damage_area, "a GeoJSON FeatureCollection of polygons, each with a severity from 0 to 1"

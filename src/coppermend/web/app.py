@@ -15,13 +15,25 @@ from starlette.staticfiles import StaticFiles
 
 from coppermend import __version__
 from coppermend.errors import CoppermendError
-from coppermend.web import actions, api, bench, boards, figure_pages, files, jobs, papers, receiving, stages
+from coppermend.web import (
+    actions,
+    api,
+    bench,
+    boards,
+    figure_pages,
+    files,
+    jobs,
+    papers,
+    receiving,
+    rom_pages,
+    stages,
+)
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.pages import WhoMissing, page, status_of
 from coppermend.web.security import MOST_BYTES, Guard
 
 _STATIC = Path(__file__).parent / "static"
-_ROUTERS = (bench, jobs, receiving, actions, papers, stages, boards, figure_pages, files, api)
+_ROUTERS = (bench, jobs, receiving, actions, papers, stages, boards, figure_pages, rom_pages, files, api)
 
 
 def create_app(

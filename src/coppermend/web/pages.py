@@ -155,6 +155,7 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     "job": _header_words,
     "board": lambda b: b["name"],
     "photo": lambda b: f"{b['name']} {b.get('caption', '')}".strip(),
+    "image": lambda b: f"{b['what']} {b['name']}{' for ' + b['refdes'] if b.get('refdes') else ''}",
     "damage": lambda b: f"{len(b['area']['features'])} damaged areas",
     "note": lambda b: b["text"],
     "remedy": lambda b: f"{b['id']} {'chosen' if b['chosen'] else 'not chosen'}",
