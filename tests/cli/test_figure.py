@@ -16,7 +16,7 @@ def test_the_list_names_every_figure(call: Any) -> None:
     answer = call("figure", "--json")
 
     assert [f["name"] for f in answer.document["figures"]] == list(FIGURES)
-    assert {one["name"] for one in answer.document["lookups"]} == {"code", "marking", "value"}
+    assert {one["name"] for one in answer.document["lookups"]} == {"code", "marking", "substitute", "value"}
     assert "retention" in call("figure").out
 
 
@@ -58,6 +58,8 @@ def test_retention_with_limits_and_samples(call: Any) -> None:
         (("code", "2.2", "banana"), "is no marking"),
         (("code",), "is no marking"),
         (("value",), "no value is wanted"),
+        (("substitute",), "0 parts"),
+        (("substitute", "XYZ1"), "no part 'XYZ1'"),
         (("value", "1k", "colour=red"), "colour is no input of value"),
         (("value", "1k", "series=E5"), "no series 'E5'"),
         (("marking", "4753.2"), "no code writes"),
@@ -125,3 +127,12 @@ def test_a_chosen_remedy_is_carried_out_on_the_netlist(demo_folder: Path, demo_a
     chosen = next(r for r in document["remedies"] if r["chosen"])
     assert (len(chosen["jumpers"]), len(chosen["connections"]), chosen["findings"]) == (3, 3, [])
     assert "U27.2" in text and "nothing left floating" in text
+
+
+def test_a_substitute_is_compared(call: Any) -> None:
+    """BC547B cannot carry the current of a 2N3904, and its leads are the other way round."""
+    answer = call("figure", "substitute", "2N3904", "BC547B")
+    document = call("figure", "substitute", "1N4001", "--json")
+
+    assert answer.status == 1 and "collector current" in answer.out and "leads:" in answer.out
+    assert document.status == 0 and document.document["substitutes"][0]["new"] == "1N4004"

@@ -20,10 +20,12 @@ from coppermend.rework.figures.catalog import FIGURES, figure_called
 from coppermend.rework.figures.figure import Answer, words
 from coppermend.rework.figures.plot import plot_svg
 from coppermend.rework.figures.spread import parse_spread
+from coppermend.rework.substitutes import compare, part_called, substitutes_for
 
 _LOOKUPS = {
     "code": "what a marking means: coppermend figure code yel vio red gold",
     "marking": "how a value is written on parts: coppermend figure marking 4.7k 5%",
+    "substitute": "what can stand in for a part: coppermend figure substitute 2N3904 BC547B",
     "value": "a value from a series or the shelf: coppermend figure value 7.25k series=E12",
 }
 Name = Annotated[str, typer.Argument(metavar="NAME", help="Which figure; without it, all are listed.")]
@@ -53,7 +55,9 @@ def figure(
     its default. Status 1 when a check that must pass does not.
     """
     asked = given or []
-    lookup = {"": _list, "code": _code, "marking": _marking, "value": _value}.get(name.lower())
+    lookup = {"": _list, "code": _code, "marking": _marking, "value": _value, "substitute": _substitute}.get(
+        name.lower()
+    )
     if lookup:
         return lookup(asked, as_json)
     answer = figure_called(name).evaluate(_pairs(asked), samples=samples, seed=seed)
@@ -181,3 +185,23 @@ def _value(asked: Sequence[str], as_json: bool) -> int:
 
     emit(document, as_json, show)
     return 0 if ways else 1
+
+
+def _substitute(asked: Sequence[str], as_json: bool) -> int:
+    if not 1 <= len(asked) <= 2:
+        raise InputError(
+            f"{len(asked)} parts", expected="coppermend figure substitute 2N3904, or 2N3904 BC547B"
+        )
+    found = substitutes_for(asked[0]) if len(asked) == 1 else (compare(*map(part_called, asked)),)
+    document = {"part": asked[0], "substitutes": [one.to_json() for one in found]}
+
+    def show() -> None:
+        rows = [
+            (c.new.name, "yes" if c.ok else "NO", "; ".join((*c.failing, *c.adaptations)) or "pin for pin")
+            for c in found
+        ]
+        table(f"in place of {asked[0]}", ("part", "meets all", "what fails, what to adapt"), rows)
+        say(*(f"source of {one.new.name}: {one.new.source}" for one in found))
+
+    emit(document, as_json, show)
+    return 0 if any(one.ok for one in found) else 1

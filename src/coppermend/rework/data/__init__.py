@@ -1,0 +1,1 @@
+"""Figures of parts and prices, as TOML with a source for each."""
