@@ -28,6 +28,14 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
         "What the damage touched.",
         {"touch": Leaf(f"{_HERE}.damage", "touch_", "Parts, copper and nets that the damage touched.")},
     ),
+    "isolate": Branch(
+        "What is at fault: suspects, and the most telling next measurement.",
+        {
+            "suspects": Leaf(f"{_HERE}.isolate", "suspects", "Rank what is wrong; say what to measure next."),
+            "simulate": Leaf(f"{_HERE}.isolate", "simulate", "Try the search on planted faults."),
+        },
+        default="suspects",
+    ),
     "strip": Leaf(f"{_HERE}.rework", "strip", "What comes off, in which order, and why."),
     "refit": Leaf(f"{_HERE}.rework", "refit", "Remedies on offer, what goes on again, and the kit."),
     "figure": Leaf(f"{_HERE}.figure", "figure", "Engineering figures, part markings, values."),

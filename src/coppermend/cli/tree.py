@@ -25,10 +25,11 @@ class Leaf:
 
 @dataclass(frozen=True, slots=True)
 class Branch:
-    """A group of commands about one thing."""
+    """A group of commands about one thing; ``default`` names the one that is meant when none is named."""
 
     summary: str
     commands: Mapping[str, Leaf]
+    default: str = ""
 
 
 def examples(*lines: str) -> Callable[[F], F]:
@@ -44,9 +45,9 @@ def examples(*lines: str) -> Callable[[F], F]:
 class CommandGroup(TyperGroup):
     """A group whose commands are imported one by one: who draws a board need not wait for the job record."""
 
-    def __init__(self, *, branches: Mapping[str, Branch | Leaf], **settings: Any) -> None:
+    def __init__(self, *, branches: Mapping[str, Branch | Leaf], default: str = "", **settings: Any) -> None:
         super().__init__(**settings)
-        self.branches = branches
+        self.branches, self.default = branches, default
 
     def list_commands(self, ctx: Context) -> list[str]:
         """Names in the order in which they are used at the bench."""
@@ -60,8 +61,9 @@ class CommandGroup(TyperGroup):
             ctx.fail(f"no command {cmd_name!r}; expected one of {', '.join(self.branches)}")
         if isinstance(found, Branch):
             return CommandGroup(
-                name=cmd_name, help=found.summary, branches=found.commands, rich_markup_mode=None
-            )
+                name=cmd_name, help=found.summary, branches=found.commands, default=found.default,
+                rich_markup_mode=None,
+            )  # fmt: skip
         return _command(cmd_name, found)
 
     def format_commands(self, ctx: Context, formatter: Any) -> None:
@@ -73,6 +75,8 @@ class CommandGroup(TyperGroup):
         """Ask for a command when there is none."""
         if not args and not ctx.resilient_parsing:
             ctx.fail(f"which command? expected one of {', '.join(self.branches)}")
+        if self.default and args and args[0] not in (*self.branches, "--help"):
+            args = [self.default, *args]
         return super().parse_args(ctx, args)
 
 

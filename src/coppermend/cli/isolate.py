@@ -1,0 +1,133 @@
+"""``coppermend isolate BOARD`` and ``isolate simulate``: suspects and the next measurement; trials on planted faults."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import typer
+
+from coppermend.board.cautions import cautions_for
+from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.cli.inputs import BoardArgument, TypesOption, board_at, library_with, read_area, read_text
+from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
+from coppermend.cli.tree import examples
+from coppermend.damage.area import parse_area
+from coppermend.damage.touch import touch
+from coppermend.errors import InputError
+from coppermend.isolate.isolation import Isolation
+from coppermend.isolate.observations import parse_observations
+from coppermend.isolate.planting import Workshop
+from coppermend.isolate.trial import Report, trial
+
+_SHOWN = 8
+MOST_FAULTS = 5000
+DamageOption = Annotated[
+    Path | None,
+    typer.Option("--damage", metavar="FILE", help="Damaged area: WKT, GeoJSON or a damage map (PNG)."),
+]
+ObservationsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--readings", metavar="FILE", help="What was seen so far: CSV point,kind,value[,condition]."
+    ),
+]
+
+
+@examples(
+    "coppermend isolate suspects boards/control --readings seen.csv",
+    "coppermend isolate boards/control --damage leak.geojson --readings seen.csv --json",
+)
+def suspects(
+    board: BoardArgument, damage: DamageOption = None, readings: ObservationsOption = None,
+    types: TypesOption = None, as_json: JsonFlag = False,
+) -> int:  # fmt: skip
+    """Rank what is wrong from the circuit and everything seen so far, and name the most telling next measurement.
+
+    The word suspects may be left out. Keep what you see as rows point,kind,value in a CSV file: U3.9,logic,low or +5V,volts,4.98 or ,symptom,no boot.
+    """
+    loaded, library = board_at(board), library_with(types)
+    search = _search(loaded, library, damage)
+    if readings is not None:
+        search.add(
+            *parse_observations(read_text(readings, "readings (CSV point,kind,value)"), loaded, str(readings))
+        )
+    emit(search.to_json(), as_json, lambda: _show(search))
+    return 0
+
+
+def _search(board: Board, library: PartLibrary, damage: Path | None) -> Isolation:
+    if damage is None:
+        return Isolation(board, library)
+    return Isolation(
+        board, library, touch=touch(board, library, parse_area(read_area(damage), board, str(damage)))
+    )
+
+
+def _show(search: Isolation) -> None:
+    say_cautions(cautions_for("isolate"))
+    rows = [(s.name, s.kind, f"{s.probability:.1%}", s.what) for s in search.suspects(_SHOWN, least=0.002)]
+    table("suspects", ("what", "kind", "likely", "how"), rows)
+    for effect in search.effects_of_evidence():
+        if effect.contradicts:
+            say(f"contradicts the rest: {effect.seen}; measure it again")
+    for pair in search.pairs(3):
+        say(f"perhaps two faults: {pair.words[0]} and {pair.words[1]} ({pair.probability:.0%})")
+    say(*(f"note: {note}" for note in search.notes()))
+    decision = search.decision()
+    if decision != "measure":
+        say(_CONCLUSIONS[decision].format(*(s.words for s in search.suspects(1))))
+        return
+    for number, step in enumerate(search.propose(3), 1):
+        how = f" ({step.condition})" if step.condition != "running" else ""
+        say(
+            f"{number}  {step.kind} at {step.point}{how}: {step.gain_bits:.2f} bit, about {step.cost_s:.0f} s"
+        )
+        say(*filter(None, (step.why, f"expect {step.expect}" if step.expect else "")), indent=3)
+        say(*(f"caution: {caution}" for caution in step.cautions), indent=3)
+    say("next: make the first, add a row point,kind,value to the readings, and ask again")
+
+
+_CONCLUSIONS = {
+    "isolated": "isolated: {}; repair it, prove it, and take the readings again",
+    "repair": "repair {} now: it costs less than measuring on; then look again",
+    "stuck": "no measurement that this program knows tells more; look, swap or compare with a sound board",
+}
+
+
+@examples("coppermend isolate simulate boards/control --faults 50 --seed 1")
+def simulate(
+    board: BoardArgument,
+    faults: Annotated[int, typer.Option("--faults", help="How many planted faults to search for.")] = 20,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of all chance.")] = 0,
+    types: TypesOption = None, as_json: JsonFlag = False,
+) -> int:  # fmt: skip
+    """Plant faults, let a signal simulation answer every measurement, and count measurements to isolation.
+
+    The simulation knows nothing of the tables that the search believes in; see docs/isolate.md.
+    """
+    if not 1 <= faults <= MOST_FAULTS:
+        raise InputError(f"--faults is {faults}", expected=f"1 to {MOST_FAULTS}")
+    loaded, library = board_at(board), library_with(types)
+    workshop = Workshop(loaded, library, seed)
+    if not workshop.cases:
+        raise InputError(
+            f"no fault on {loaded.name} shows", expected="parts of known types", where=str(board)
+        )
+    cases = workshop.sample(faults, np.random.default_rng(seed))
+    report = trial(Isolation(loaded, library), workshop, cases, seed)
+    emit({"board": loaded.name, "seed": seed, **report.to_json()}, as_json, lambda: _show_report(report))
+    return 0
+
+
+def _show_report(report: Report) -> None:
+    rows = [
+        ("this search", f"{report.mean:.2f}"), ("half-split by signal order", f"{report.half_split:.2f}"),
+        ("at random", f"{report.random:.2f}"), ("entropy bound", f"{report.bound_bits:.2f}"),
+    ]  # fmt: skip
+    table("measurements to isolation, on average", ("how", "measurements"), rows)
+    say(
+        f"true fault among the first three at the stop: {report.top3:.1%} of {counted(report.cases, 'fault')}"
+    )

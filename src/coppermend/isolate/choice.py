@@ -1,0 +1,180 @@
+"""Which measurement comes next: information per cost, two steps ahead where it pays, safe things first."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coppermend.board.cautions import Caution, cautions_called
+from coppermend.isolate.conditions import ConditionName, condition
+from coppermend.isolate.effects import Effects
+from coppermend.isolate.explain import why
+from coppermend.isolate.gain import Suspicion, information_bits, totals
+from coppermend.isolate.measurements import (
+    Candidate,
+    clock_candidates,
+    hazardous,
+    logic_candidates,
+    ohms_candidates,
+    rail_candidates,
+    swap_candidates,
+)
+
+Done = Collection[tuple[str, str, str]]
+LEAST_BITS = 0.03
+# What every measurement costs besides: finding the pin on the drawing, walking there, writing down, and the next
+# decision. It makes few telling measurements win over many cheap ones (common practice, no source).
+HANDLING_S = 400.0
+_CLOSE, _LOOKED_AT, _SECONDS, _LIKELY = 0.85, 3, 5, 0.1
+_RAIL_SUSPECTED = 0.02
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """A measurement worth making, with what it is expected to tell [bit] and to cost [s], and why."""
+
+    point: str
+    kind: str
+    condition: ConditionName
+    gain_bits: float
+    cost_s: float
+    why: str
+    expect: str = ""
+    cautions: tuple[Caution, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Keys point, kind, condition, condition_words, gain_bits, cost_s, why, expect, cautions."""
+        return {
+            "point": self.point, "kind": self.kind, "condition": self.condition,
+            "condition_words": condition(self.condition).words,
+            "gain_bits": round(self.gain_bits, 6), "cost_s": round(self.cost_s, 1), "why": self.why,
+            "expect": self.expect, "cautions": [caution.to_json() for caution in self.cautions],
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Tools:
+    """What the bench has; measurements that need something else are not proposed."""
+
+    logic_probe: bool = True
+    counter: bool = True
+    meter: bool = True
+    spares: bool = True
+    adapter: bool = True
+
+    def allows(self, candidate: Candidate) -> bool:
+        """Whether a measurement can be made with these."""
+        owned = {
+            "logic": self.logic_probe, "hertz": self.counter, "volts": self.meter, "ohms": self.meter,
+            "swap": self.spares,
+        }  # fmt: skip
+        return owned[candidate.kind] and (candidate.condition != "forced" or self.adapter)
+
+
+def propose(  # noqa: PLR0917  (state of the search, then how many)
+    effects: Effects, suspicion: Suspicion, done: Done, now: ConditionName, tools: Tools, count: int
+) -> tuple[Measurement, ...]:
+    """The ``count`` most telling measurements for their cost, best first; () when none tells enough."""
+    ranked = rank(effects, suspicion, done, now, tools)
+    return tuple(_measurement(effects, suspicion, candidate, bits) for bits, candidate in ranked[:count])
+
+
+def rank(
+    effects: Effects, suspicion: Suspicion, done: Done, now: ConditionName, tools: Tools
+) -> list[tuple[float, Candidate]]:
+    """Measurements with their information [bit], best first: a doubtful rail, then by information per cost."""
+    rails = list(rail_candidates(effects, suspicion, done, now))
+    others = [
+        *logic_candidates(effects, suspicion, done, now),
+        *swap_candidates(effects, suspicion, done, now),
+        *ohms_candidates(effects, suspicion, done),
+        *clock_candidates(effects, suspicion, done, now),
+    ]
+    scored = [(information_bits(c.joint), c) for c in (*rails, *others) if tools.allows(c)]
+    scored = [row for row in scored if row[0] > LEAST_BITS]
+    scored.sort(key=lambda row: -row[0] / (row[1].cost_s + HANDLING_S))
+    scored = _two_ahead(suspicion, scored)
+    doubtful = [
+        row for row in scored if row[1].kind == "volts" and _suspected(effects, suspicion, row[1].net)
+    ]
+    return doubtful + [row for row in scored if row not in doubtful] if doubtful else scored
+
+
+def _suspected(effects: Effects, suspicion: Suspicion, rail: str) -> bool:
+    """Rails come before logic: a rail that may be the fault is measured first."""
+    mass = suspicion.by_unit()
+    for k, number in enumerate(suspicion.unit_numbers.tolist()):
+        unit = effects.units.sites[number]
+        if unit.kind == "rail" and unit.name == rail:
+            return bool(mass[k] > _RAIL_SUSPECTED)
+    return False
+
+
+def _two_ahead(suspicion: Suspicion, scored: list[tuple[float, Candidate]]) -> list[tuple[float, Candidate]]:
+    """The first few again, by what they and the best step after them tell for their cost together.
+
+    Only where the best are close: elsewhere the second step cannot change the order.
+    """
+    if len(scored) < 3:
+        return scored
+    best = scored[0][0] / (scored[0][1].cost_s + HANDLING_S)
+    near = [row for row in scored[:_LOOKED_AT] if row[0] / (row[1].cost_s + HANDLING_S) >= _CLOSE * best]
+    if len(near) < 2:
+        return scored
+    followers = [candidate for _, candidate in scored[: _SECONDS + 1]]
+    near.sort(key=lambda row: -_rate_of_two(suspicion, row, followers))
+    return near + scored[len(near) :]
+
+
+def _rate_of_two(
+    suspicion: Suspicion, first: tuple[float, Candidate], followers: Sequence[Candidate]
+) -> float:
+    bits, candidate = first
+    gained, spent = bits, candidate.cost_s + HANDLING_S
+    chance = suspicion.probability @ candidate.outcomes
+    for outcome in np.flatnonzero(chance > _LIKELY):
+        after = suspicion.after(candidate.outcomes[:, outcome])
+        seconds = [
+            (_information_after(after, other), other.cost_s + HANDLING_S)
+            for other in followers
+            if other is not candidate
+        ]
+        more, cost = max(seconds, key=lambda pair: pair[0] / pair[1])
+        gained += float(chance[outcome]) * more
+        spent += float(chance[outcome]) * cost
+    return gained / spent
+
+
+def _information_after(after: Suspicion, other: Candidate) -> float:
+    count = len(after.unit_numbers)
+    joint = np.column_stack(
+        [totals(after.unit, after.probability * column, count) for column in other.outcomes.T]
+    )
+    return information_bits(joint)
+
+
+def _measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate, bits: float) -> Measurement:
+    expect, sentence = why(effects, suspicion, candidate)
+    return Measurement(
+        candidate.point, candidate.kind, candidate.condition, bits, candidate.cost_s, sentence, expect,
+        _cautions(effects, candidate),
+    )  # fmt: skip
+
+
+def _cautions(effects: Effects, candidate: Candidate) -> tuple[Caution, ...]:
+    graph = effects.graph
+    if candidate.kind == "ohms":
+        return cautions_called("stored charge")
+    if candidate.kind == "swap":
+        return cautions_called("static", "stored charge")
+    rail = graph.board.index.rails.get(candidate.net)
+    if rail is not None and abs(rail.volts) > 30:
+        return cautions_called("mains", "display supply")
+    if hazardous(effects, candidate.net):
+        return cautions_called("solenoid", "moving parts", "mains")
+    if graph.roles.get(candidate.net) and graph.roles[candidate.net].role == "display":
+        return cautions_called("display supply")
+    return ()

@@ -1,0 +1,1 @@
+"""Failure-rate seeds as data."""

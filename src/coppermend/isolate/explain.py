@@ -1,0 +1,105 @@
+"""Why a measurement is worth making, in one sentence for the bench. Computes no information."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from coppermend.isolate.effects import Effects
+from coppermend.isolate.evidence import expected_level
+from coppermend.isolate.faults import Unit
+from coppermend.isolate.gain import Suspicion
+from coppermend.isolate.measurements import Candidate
+from coppermend.isolate.states import Floats
+
+_NAMED, _CLEARED, _WORTH = 3, 0.25, 0.02
+_EXPECT = {"moves": "it should pulse", "high": "it should be high", "low": "it should be low", "": ""}
+
+
+def unit_words(unit: Unit) -> str:
+    """A unit as it is spoken of.
+
+    >>> unit_words(Unit("net", "A5")), unit_words(Unit("part", "U3"))
+    ('the copper of A5', 'U3')
+    """
+    return {
+        "part": unit.name, "socket": f"the socket of {unit.name}", "net": f"the copper of {unit.name}",
+        "short": f"a short between {unit.name.replace(' + ', ' and ')}", "rail": f"the {unit.name} rail",
+    }[unit.kind]  # fmt: skip
+
+
+def why(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> tuple[str, str]:
+    """What a sound board shows there, and a sentence on how the suspicion divides."""
+    if candidate.kind == "swap":
+        return "", _split(effects, suspicion, candidate, "cured", "no change")
+    if candidate.kind == "ohms":
+        joined = ":" in candidate.point and _one_net(effects, candidate.point)
+        words = ("open", "continuity") if joined else ("near 0 Ω", "no short")
+        return ("below 5 Ω" if joined else "well above 10 Ω"), _split(effects, suspicion, candidate, *words)
+    return _expect(effects, candidate), _split_logic(effects, suspicion, candidate)
+
+
+def _one_net(effects: Effects, points: str) -> bool:
+    from coppermend.isolate.observations import net_of  # noqa: PLC0415
+
+    a, b = points.split(":", 1)
+    return net_of(effects.graph.board, a) == net_of(effects.graph.board, b)
+
+
+def _expect(effects: Effects, candidate: Candidate) -> str:
+    graph = effects.graph
+    if (rail := graph.board.index.rails.get(candidate.net)) and candidate.kind == "volts":
+        return f"{rail.volts:g} V within {100 * rail.tolerance:.0f} %"
+    clock = next((c for c in graph.board.clocks if c.net == candidate.net), None)
+    if clock is not None:
+        return f"{clock.hz:g} Hz"
+    does = graph.roles[candidate.net].does
+    level = _EXPECT[expected_level(effects, candidate.net)]
+    return f"{does}; {level}" if level else does
+
+
+def _split_logic(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> str:
+    good = candidate.joint[:, 0]
+    share = 100 * float(good.sum())
+    name = {"volts": "In tolerance", "hertz": "Right", "logic": "Good"}[candidate.kind]
+    head = f"Splits the suspicion {share:.0f}/{100 - share:.0f}"
+    cleared = _names(effects, suspicion, suspicion.by_unit() - good, good)
+    kept = _names(effects, suspicion, good, suspicion.by_unit() - good)
+    clears = f"{name.lower()} here clears {cleared}" if cleared else f"{name.lower()} here clears little"
+    return f"{head}: {clears}{f'; bad clears {kept}' if kept else ''}."
+
+
+def _split(effects: Effects, suspicion: Suspicion, candidate: Candidate, yes: str, no: str) -> str:
+    shown = candidate.joint[:, 0]
+    share = 100 * float(shown.sum())
+    accused = _names(effects, suspicion, shown, candidate.joint[:, 1] * 0)
+    return f"Splits the suspicion {share:.0f}/{100 - share:.0f}: {yes} here means {accused or 'little'}; {no} clears it."
+
+
+def _names(effects: Effects, suspicion: Suspicion, cleared: Floats, left: Floats) -> str:
+    """Whole sections that an outcome clears, else the heaviest units that it clears."""
+    if sections := _sections(effects, suspicion, cleared, left):
+        return _and(sections)
+    order = [k for k in np.argsort(-cleared) if cleared[k] > _WORTH and left[k] < _CLEARED * cleared[k]]
+    units = [effects.units.sites[int(suspicion.unit_numbers[k])] for k in order]
+    more = len(units) - _NAMED
+    named = [unit_words(unit) for unit in units[:_NAMED]]
+    return _and([*named, f"{more} more"] if more > 0 else named)
+
+
+def _sections(effects: Effects, suspicion: Suspicion, cleared: Floats, left: Floats) -> list[str]:
+    parts = effects.graph.board.index.parts
+    mass: dict[str, list[float]] = {}
+    for k, number in enumerate(suspicion.unit_numbers.tolist()):
+        unit = effects.units.sites[number]
+        section = parts[unit.name].section if unit.kind in ("part", "socket") else ""
+        pair = mass.setdefault(section, [0.0, 0.0])
+        pair[0] += float(cleared[k])
+        pair[1] += float(left[k])
+    whole = [(s, m) for s, m in mass.items() if s and m[0] > 2 * _WORTH and m[1] < 0.1 * m[0]]
+    return [section for section, _ in sorted(whole, key=lambda row: -row[1][0])][:_NAMED]
+
+
+def _and(words: Sequence[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))

@@ -1,0 +1,230 @@
+"""Which net acts on which: the signal graph of a board, its loops, and what lies downstream. No faults.
+
+Feedback (CPU - bus - memory - CPU) makes one strongly connected group, in which everything is downstream of
+everything. A condition opens such loops by cutting edges; see ``conditions``.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.board.flow import SERIES_KINDS, Flow
+from coppermend.board.kinds import PASSIVE_KINDS
+from coppermend.board.model import Board, PinRef
+from coppermend.board.parttypes import PartKind, PartLibrary
+from coppermend.board.roles import net_roles
+
+Bits = NDArray[np.uint8]
+_DRIVES = ("out", "bidi", "open-collector")
+
+
+class Edge(NamedTuple):
+    """The level of net ``source`` acts on net ``sink`` through a part, from pin ``enters`` to pin ``leaves``."""
+
+    source: int
+    sink: int
+    enters: PinRef
+    leaves: PinRef
+
+
+class SignalGraph:
+    """Nets as nodes, numbered as in ``nets``; supply nets are nodes that nothing on the board leads into.
+
+    ``drivers[net]`` are the pins that set its level, ``readers[net]`` those that follow it.
+    """
+
+    def __init__(self, board: Board, library: PartLibrary) -> None:
+        self.board, self.library = board, library
+        self.roles = net_roles(board, library)
+        self.supply = frozenset(net for net, role in self.roles.items() if role.role in ("rail", "ground"))
+        self.grounds = frozenset(net for net, role in self.roles.items() if role.role == "ground")
+        self.flow = Flow(board, library, self.supply)
+        # A netlist may name parts that the parts list lacks: they have no kind and no signal passes them.
+        named = {pin.refdes: None for pins in board.nets.values() for pin in pins}
+        self.kinds: Mapping[str, PartKind | None] = {**named, **self.flow.kinds}
+        self.nets: tuple[str, ...] = tuple(board.nets)
+        self.number: Mapping[str, int] = {net: i for i, net in enumerate(self.nets)}
+        self.drivers: dict[str, list[PinRef]] = defaultdict(list)
+        self.readers: dict[str, list[PinRef]] = defaultdict(list)
+        self._inside: dict[PinRef, list[PinRef]] = defaultdict(list)  # input pin -> output pins
+        self._scan_parts()
+        self.edges: tuple[Edge, ...] = (*self._active_edges(), *self._passive_edges(), *self._supply_edges())
+
+    def signal(self, net: str) -> bool:
+        """Whether ``net`` carries a signal: no rail, no ground, and at least two pins."""
+        return net in self.number and net not in self.supply and len(self.board.nets[net]) > 1
+
+    def net(self, pin: PinRef) -> str:
+        """The net of a pin, "" when it is on none."""
+        return self.board.index.net_of_pin.get(pin, "")
+
+    def outputs_behind(self, pin: PinRef) -> Sequence[PinRef]:
+        """Output pins that follow input ``pin`` inside its part."""
+        return self._inside.get(pin, ())
+
+    def outputs_of(self, refdes: str) -> list[PinRef]:
+        """Driving pins of a part that are on signal nets."""
+        return [
+            p
+            for p in self.board.index.pins_of_part[refdes]
+            if p in self._driving and self.signal(self.net(p))
+        ]
+
+    def inputs_of(self, refdes: str) -> list[PinRef]:
+        """Reading pins of a part that are on signal nets."""
+        return [
+            p for p in self.board.index.pins_of_part[refdes] if p in self._inside and self.signal(self.net(p))
+        ]
+
+    @cached_property
+    def _driving(self) -> frozenset[PinRef]:
+        return frozenset(pin for pins in self.drivers.values() for pin in pins)
+
+    def _scan_parts(self) -> None:
+        for refdes, part in self.board.index.parts.items():
+            known = self.library.of(part)
+            if known is None or self.kinds[refdes] in PASSIVE_KINDS | {"switch", "crystal", "connector"}:
+                continue
+            outputs = {pin for path in known.paths for pin in path.outputs}
+            outputs |= {pin.number for pin in known.pins if pin.direction in _DRIVES}
+            for number in outputs:
+                pin = PinRef(refdes, number)
+                if self.net(pin):
+                    self.drivers[self.net(pin)].append(pin)
+            for path in known.paths:
+                for number in path.inputs:
+                    pin = PinRef(refdes, number)
+                    if self.net(pin):
+                        self._inside[pin] += [PinRef(refdes, out) for out in path.outputs if out != number]
+        for pin in self._inside:
+            self.readers[self.net(pin)].append(pin)
+
+    def _edge(self, enters: PinRef, leaves: PinRef) -> Iterable[Edge]:
+        source, sink = self.net(enters), self.net(leaves)
+        if source and sink and source != sink and sink not in self.supply:
+            yield Edge(self.number[source], self.number[sink], enters, leaves)
+
+    def _active_edges(self) -> Iterable[Edge]:
+        for enters, outs in self._inside.items():
+            if self.net(enters) not in self.supply:
+                for leaves in dict.fromkeys(outs):
+                    yield from self._edge(enters, leaves)
+
+    def _passive_edges(self) -> Iterable[Edge]:
+        """Series parts carry a level from a net that is driven to one that is not; both ways between two such."""
+        for refdes, kind in self.kinds.items():
+            if kind not in SERIES_KINDS | {"capacitor", "electrolytic", "crystal", "trimmer"}:
+                continue
+            for pin in self.board.index.pins_of_part[refdes]:
+                for other in self.ends_beyond(pin):
+                    if not self.drivers.get(self.net(other)):
+                        yield from self._edge(pin, other)
+
+    def ends_beyond(self, pin: PinRef) -> list[PinRef]:
+        """The other end of a two-lead part (or of one element of a network) at ``pin``; none for other parts."""
+        across = self.flow.across(pin)
+        if across:
+            return [across]
+        others = [p for p in self.board.index.pins_of_part[pin.refdes] if p != pin]
+        small = self.kinds[pin.refdes] in ("capacitor", "electrolytic", "crystal", "trimmer")
+        return others if small and len(others) <= 2 else []
+
+    def _supply_edges(self) -> Iterable[Edge]:
+        """A rail acts on every output of the parts that it feeds."""
+        for rail in self.supply - self.grounds:
+            for pin in self.board.nets[rail]:
+                spec = self.flow.spec(pin)
+                if spec is not None and spec.direction == "power":
+                    for leaves in self.outputs_of(pin.refdes):
+                        yield from self._edge(pin, leaves)
+
+    def fed_by(self, rail: str) -> list[str]:
+        """Refdes of the parts with a power pin on ``rail``."""
+        pins = self.board.nets.get(rail, ())
+        specs = [(pin, self.flow.spec(pin)) for pin in pins]
+        return list(dict.fromkeys(pin.refdes for pin, spec in specs if spec and spec.direction == "power"))
+
+
+class Downstream:
+    """For every net the nets that follow it, itself included, as packed bits; ``groups`` numbers the loops.
+
+    ``order`` puts nets from sources to ends; nets of one loop have one place.
+    """
+
+    def __init__(self, count: int, edges: Iterable[tuple[int, int]]) -> None:
+        followers: list[set[int]] = [set() for _ in range(count)]
+        for source, sink in edges:
+            followers[source].add(sink)
+        self.count, self.width = count, max((count + 7) // 8, 1)
+        self.groups, made = _strong_groups(followers)
+        masks: list[int] = []  # groups come ends first, so that what follows a group is known before it
+        for members in made:
+            mask = 0
+            for net in members:
+                mask |= 1 << net
+                for sink in followers[net]:
+                    if self.groups[sink] != len(masks):
+                        mask |= masks[self.groups[sink]]
+            masks.append(mask)
+        self._masks = masks
+        self.order = len(made) - 1 - np.array(self.groups, dtype=np.int64)
+        self.loops: tuple[tuple[int, ...], ...] = tuple(tuple(m) for m in made if len(m) > 1)
+
+    def mask(self, nets: Iterable[int]) -> int:
+        """The nets downstream of any of ``nets``, as the bits of one number."""
+        mask = 0
+        for net in nets:
+            mask |= self._masks[self.groups[net]]
+        return mask
+
+    def packed(self, masks: Sequence[int]) -> Bits:
+        """Masks as rows of bytes, shape (n, width), bit ``i & 7`` of byte ``i >> 3`` for net ``i``."""
+        data = b"".join(mask.to_bytes(self.width, "little") for mask in masks)
+        return np.frombuffer(data, dtype=np.uint8).reshape(len(masks), self.width)
+
+
+def _strong_groups(followers: Sequence[Iterable[int]]) -> tuple[list[int], list[list[int]]]:
+    """Strongly connected groups, ends first: the group of every node, and the groups (Tarjan, without recursion)."""
+    count = len(followers)
+    index, low = [-1] * count, [0] * count
+    group, groups = [-1] * count, list[list[int]]()
+    stack: list[int] = []
+    clock = 0
+    for root in range(count):
+        if index[root] >= 0:
+            continue
+        index[root] = low[root] = clock
+        clock += 1
+        stack.append(root)
+        work = [(root, iter(followers[root]))]
+        while work:
+            node, ahead = work[-1]
+            for sink in ahead:
+                if index[sink] < 0:
+                    index[sink] = low[sink] = clock
+                    clock += 1
+                    stack.append(sink)
+                    work.append((sink, iter(followers[sink])))
+                    break
+                if group[sink] < 0:
+                    low[node] = min(low[node], index[sink])
+            else:
+                work.pop()
+                if work:
+                    low[work[-1][0]] = min(low[work[-1][0]], low[node])
+                if low[node] == index[node]:
+                    members = []
+                    while True:
+                        member = stack.pop()
+                        group[member] = len(groups)
+                        members.append(member)
+                        if member == node:
+                            break
+                    groups.append(members)
+    return group, groups

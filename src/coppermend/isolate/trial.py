@@ -1,0 +1,189 @@
+"""How well the search does on planted faults: measurements to isolation, beside half-split, random and the bound."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coppermend.isolate.gain import Suspicion
+from coppermend.isolate.isolation import Isolation
+from coppermend.isolate.measurements import mode_mass
+from coppermend.isolate.planting import Case, Workshop
+from coppermend.isolate.states import entropy_bits
+
+MOST_MEASUREMENTS = 60
+Step = tuple[str, str, str]  # point, kind, condition
+Chooser = Callable[[Isolation], Step | None]
+
+
+@dataclass(frozen=True)
+class Search:
+    """One search to its end: how many measurements and seconds, the true site's place among the suspects (from 1; 0: not found)."""
+
+    unit: tuple[str, str]
+    what: str
+    measurements: int
+    seconds: float
+    place: int
+    decision: str
+    steps: tuple[Step, ...] = ()
+
+
+def fresh(base: Isolation, workshop: Workshop, case: Case) -> Isolation:
+    """A search that has heard the complaint and seen the rails measured, as before every power-up."""
+    search = base.after_nothing()
+    for point, value in case.complaint:
+        search.record(point, "symptom", value)
+    for rail in workshop.rails:
+        search.record(rail, "volts", workshop.volts(case, rail))
+    return search
+
+
+def search(base: Isolation, workshop: Workshop, case: Case, choose: Chooser) -> Search:
+    """Measure as ``choose`` says until the search stops by its own rule, or nothing is left to choose."""
+    state = fresh(base, workshop, case)
+    steps: list[Step] = []
+    seconds = 0.0
+    while len(steps) < MOST_MEASUREMENTS and not state.settled():
+        step = choose(state)
+        if step is None:
+            break
+        point, kind, how = step
+        value = workshop.answer(case, kind, point, how)  # type: ignore[arg-type]
+        state.record(point, kind, value, how)
+        steps.append(step)
+    sites = list(dict.fromkeys(_site((s.kind, s.name)) for s in state.suspects(20)))
+    place = next((k for k, name in enumerate(sites, 1) if _same(name, _site(case.defect.unit))), 0)
+    return Search(
+        case.defect.unit, case.defect.what, len(steps), seconds, place, state.verdict(), tuple(steps)
+    )
+
+
+def _site(unit: tuple[str, str]) -> tuple[str, str]:
+    """A part and its socket are one place to repair."""
+    return ("part", unit[1]) if unit[0] == "socket" else unit
+
+
+def _same(name: tuple[str, str], unit: tuple[str, str]) -> bool:
+    return name == unit or (
+        name[0] == unit[0] == "short" and set(name[1].split(" + ")) == set(unit[1].split(" + "))
+    )
+
+
+def by_information(state: Isolation) -> Step | None:
+    """The program's own choice."""
+    best = state.propose(1)
+    return (best[0].point, best[0].kind, best[0].condition) if best else None
+
+
+def half_split(state: Isolation) -> Step | None:
+    """The middle of what is still suspected, in signal order; then the suspects themselves, one after another."""
+    effects = state.effects
+    suspicion = Suspicion.of(state.posterior, effects.unit_of_fault)
+    how = effects.conditions[-1].name
+    mass = mode_mass(effects, suspicion, how)
+    bad = 1.0 - mass[0]
+    bad[~effects.probeable] = 0.0
+    undecided = np.flatnonzero((bad > 0.05) & (bad < 0.95))
+    order = undecided[np.argsort(effects.downstream[how].order[undecided], kind="stable")]
+    left = [
+        n
+        for n in order.tolist()
+        if (str(effects.handy_pin(effects.graph.nets[n])), "logic", how) not in state.done
+    ]
+    if left:
+        return str(effects.handy_pin(effects.graph.nets[left[len(left) // 2]])), "logic", how
+    return _next_suspect(state)
+
+
+def _next_suspect(state: Isolation) -> Step | None:
+    for suspect in state.suspects(20):
+        if suspect.kind in ("part", "socket") and (suspect.name, "swap", "running") not in state.done:
+            return suspect.name, "swap", "running"
+    return None
+
+
+def at_random(seed: int) -> Chooser:
+    """Any measurement that tells something."""
+    rng = np.random.default_rng(seed)
+
+    def choose(state: Isolation) -> Step | None:
+        suspicion = Suspicion.of(state.posterior, state.effects.unit_of_fault)
+        effects = state.effects
+        bad = 1.0 - mode_mass(effects, suspicion, "running")[0]
+        bad[~effects.probeable] = 0.0
+        telling = [
+            (str(effects.handy_pin(effects.graph.nets[n])), "logic", c.name)
+            for c in effects.conditions
+            for n in np.flatnonzero((bad > 0.01) & (bad < 0.99)).tolist()
+        ]
+        left = [step for step in telling if step not in state.done]
+        return left[int(rng.integers(len(left)))] if left else _next_suspect(state)
+
+    return choose
+
+
+def entropy_bound_bits(workshop: Workshop) -> float:
+    """Entropy of the site at fault, given the complaint [bit]: fewer yes-no measurements cannot do on average.
+
+    From the planted faults' own weights, not from the belief. Source: Shannon; see any text on noiseless coding.
+    """
+    groups: dict[object, dict[object, float]] = {}
+    for case in workshop.cases:
+        dead = case.defect.dead_rail
+        units = groups.setdefault((case.complaint, dead), {})
+        site = _site(case.defect.unit)
+        units[site] = units.get(site, 0.0) + case.defect.weight
+    total = sum(sum(units.values()) for units in groups.values())
+    bits = 0.0
+    for units in groups.values():
+        weights = np.array(list(units.values()))
+        bits += weights.sum() / total * float(entropy_bits(weights / weights.sum()))
+    return bits
+
+
+@dataclass(frozen=True)
+class Report:
+    """What a trial found; means are of measurements to the stop."""
+
+    cases: int
+    top3: float
+    mean: float
+    half_split: float
+    random: float
+    bound_bits: float
+    searches: tuple[Search, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Keys faults, top3_share, mean_measurements, half_split_mean, random_mean, entropy_bound_bits, and ratios."""
+        return {
+            "faults": self.cases, "top3_share": round(self.top3, 4), "mean_measurements": round(self.mean, 3),
+            "half_split_mean": round(self.half_split, 3), "random_mean": round(self.random, 3),
+            "entropy_bound_bits": round(self.bound_bits, 3),
+            "ratio_to_bound": round(self.mean / self.bound_bits, 3) if self.bound_bits else None,
+            "ratio_to_half_split": round(self.mean / self.half_split, 3) if self.half_split else None,
+            "searches": [
+                {"kind": s.unit[0], "name": s.unit[1], "what": s.what, "measurements": s.measurements,
+                 "place": s.place, "decision": s.decision}
+                for s in self.searches
+            ],
+        }  # fmt: skip
+
+
+def trial(
+    base: Isolation, workshop: Workshop, cases: Sequence[Case], seed: int, baselines: int | None = None
+) -> Report:
+    """Search every case; the baselines run on the first ``baselines`` of them (all when None)."""
+    searches = [search(base, workshop, case, by_information) for case in cases]
+    few = cases[:baselines]
+    halves = [search(base, workshop, case, half_split).measurements for case in few]
+    randoms = [search(base, workshop, case, at_random(seed)).measurements for case in few]
+    return Report(
+        len(searches),
+        float(np.mean([0 < s.place <= 3 for s in searches])),
+        float(np.mean([s.measurements for s in searches])),
+        float(np.mean(halves)), float(np.mean(randoms)), entropy_bound_bits(workshop), tuple(searches),
+    )  # fmt: skip

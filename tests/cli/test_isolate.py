@@ -1,0 +1,136 @@
+"""``coppermend isolate`` and ``isolate simulate`` as a technician and a script use them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+@pytest.fixture
+def seen(tmp_path: Path) -> Path:
+    """What was seen on a board whose reset line is held low."""
+    path = tmp_path / "seen.csv"
+    path.write_text("point,kind,value\n,symptom,no boot\n+5V,volts,5.02\nU1.37,logic,good\nU1.40,logic,low\n")
+    return path
+
+
+def test_suspects_come_as_json_with_the_next_measurement(call: Any, demo_folder: Path) -> None:
+    """Without readings the answer has suspects by prior, a next measurement, and is not isolated."""
+    answer = call("isolate", demo_folder, "--json")
+
+    document = answer.document
+    assert answer.status == 0 and document["isolated"] is False and document["decision"] == "measure"
+    assert {"name", "kind", "probability"} <= set(document["suspects"][0])
+    assert {"point", "kind", "gain_bits", "cost_s", "why"} <= set(document["next"][0])
+    assert document["next"][0]["gain_bits"] > 0 and document["next"][0]["cost_s"] > 0
+
+
+def test_readings_move_the_suspicion(call: Any, demo_folder: Path, seen: Path) -> None:
+    """A reset line that is low accuses the capacitor that holds it."""
+    document = call("isolate", demo_folder, "--readings", seen, "--json").document
+
+    assert document["suspects"][0]["name"] == "C1" and len(document["evidence"]) == 4
+    assert sum(s["probability"] for s in document["suspects"]) <= 1 + 1e-6
+
+
+def test_damage_moves_the_suspicion(call: Any, demo_folder: Path, demo_area: Path) -> None:
+    """What lies in the damaged area is suspected more than before."""
+    plain, damaged = (
+        {
+            s["name"]: s["probability"]
+            for s in call("isolate", demo_folder, *more, "--json").document["suspects"]
+        }
+        for more in ((), ("--damage", demo_area))
+    )
+
+    assert max(damaged.values()) > max(plain.values())
+
+
+def test_people_read_suspects_steps_and_cautions(
+    call: Any, demo_folder: Path, tmp_path: Path, seen: Path
+) -> None:
+    """The text names the suspects, the next steps with their reason, and what to mind; then how it ends."""
+    said = call("isolate", demo_folder)
+    assert (
+        "caution" in said.out
+        and "suspects" in said.out
+        and "bit, about" in said.out
+        and "next: make" in said.out
+    )
+
+    done = call("isolate", demo_folder, "--readings", seen)
+    assert "repair C1 now" in done.out or "isolated: C1" in done.out
+
+    seen.write_text(
+        seen.read_text() + "U1.40,logic,good\nU1.40,logic,good\nU9.3,logic,good\nU9.2,logic,good\n"
+    )
+    assert "contradicts the rest" in call("isolate", demo_folder, "--readings", seen).out
+
+
+def test_the_named_command_is_the_same(call: Any, demo_folder: Path, seen: Path) -> None:
+    """``isolate BOARD`` and ``isolate suspects BOARD`` answer alike, with the options in any order."""
+    short = call("isolate", "--json", "--readings", seen, demo_folder).document
+
+    assert short == call("isolate", "suspects", demo_folder, "--readings", seen, "--json").document
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [("U99.1,logic,high", "no point 'U99.1'"), ("U1.40,logic,mauve", "logic value 'mauve'"), ("U1.40,volts,9000", "9000")],
+)  # fmt: skip
+def test_a_bad_row_is_named_with_its_line(
+    call: Any, demo_folder: Path, tmp_path: Path, row: str, words: str
+) -> None:
+    """Status 2 and one line on stderr: file, line, what is wrong."""
+    path = tmp_path / "bad.csv"
+    path.write_text(f"point,kind,value\n{row}\n")
+
+    answer = call("isolate", demo_folder, "--readings", path)
+
+    assert (
+        answer.status == 2
+        and f"{path}:2" in answer.err
+        and words in answer.err
+        and answer.err.count("\n") == 1
+    )
+
+
+@pytest.fixture
+def row_folder(tmp_path: Path) -> Path:
+    """Three inverters in a row between two pins of a connector."""
+    folder = tmp_path / "row"
+    folder.mkdir()
+    (folder / "board.toml").write_text('name = "Row"\nwidth_mm = 60\nheight_mm = 40\n')
+    (folder / "parts.csv").write_text("refdes,type\nU1,7404\nU2,7404\nU3,7404\nJ1,header\n")
+    rows = "IN J1.1 U1.1,N1 U1.2 U2.1,N2 U2.2 U3.1,N3 U3.2 J1.2,+5V U1.14 U2.14 U3.14 J1.3,GND U1.7 U2.7 U3.7 J1.4"
+    pins = [(net, *pin.split(".")) for net, *points in map(str.split, rows.split(",")) for pin in points]
+    (folder / "nets.csv").write_text("net,refdes,pin\n" + "".join(f"{','.join(p)}\n" for p in pins))
+    return folder
+
+
+def test_a_simulation_counts_measurements_beside_its_baselines(call: Any, row_folder: Path) -> None:
+    """Planted faults on a small board: means, bound and each search; the same seed gives the same answer."""
+    words = ("isolate", "simulate", row_folder, "--faults", "6", "--seed", "3", "--json")
+
+    document = call(*words).document
+
+    assert document["faults"] == 6 == len(document["searches"]) and document == call(*words).document
+    assert {"mean_measurements", "half_split_mean", "random_mean", "entropy_bound_bits", "top3_share"} <= set(
+        document
+    )
+    assert "entropy bound" in call(*words[:-1]).out
+
+
+def test_a_simulation_needs_a_number_and_a_board_with_signals(call: Any, small: Path, tmp_path: Path) -> None:
+    """No faults, too many, or a board on which none shows: one clear line."""
+    for count in ("0", "999999"):
+        assert "--faults" in call("isolate", "simulate", small, "--faults", count).err
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    (bare / "board.toml").write_text('name = "Bare"\nwidth_mm = 10\nheight_mm = 10\n')
+    (bare / "parts.csv").write_text("refdes,type\n")
+    (bare / "nets.csv").write_text("net,refdes,pin\n")
+
+    assert "no fault on Bare shows" in call("isolate", "simulate", bare).err
