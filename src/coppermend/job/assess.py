@@ -130,6 +130,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         evidence,
         copper.proven,
         net_points=facts.net_points,
+        probed=_probed(copper),
         reasons=facts.unprovable,
         power=power,
     )
@@ -178,6 +179,14 @@ def _copper(
 def _stray(facts: BoardFacts, line: ReadingLine | JumperLine) -> str:
     unknown = next(point for point in (line.a, line.b) if not facts.has_points(point))
     return f"entry {line.seq} is not used: this board has no point {unknown}"
+
+
+def _probed(plan: CopperPlan) -> frozenset[str]:
+    """Nets whose copper the probes have proven, will prove, or have found wanting."""
+    return frozenset(
+        {*plan.proven, *(probe.net for probe in plan.probes), *(broken.net for broken in plan.opens)}
+        | {net for short in plan.shorts for net in short.nets}
+    )
 
 
 def _power(facts: BoardFacts, state: JobState) -> PowerUp:

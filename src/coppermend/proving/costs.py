@@ -13,17 +13,17 @@ RIG_MINUTES: Mapping[str, float] = {"bench": 5.0, "scope": 4.0, "test program": 
 _MINUTES: Mapping[str, float] = {
     "discharge": 2, "resistance": 1, "rail": 4, "ripple": 3, "retention": 15, "clock": 2, "reset": 4, "program": 6,
     "ram": 3, "peripheral": 3, "interrupt": 3, "lamp": 1, "solenoid": 1.5, "sound": 2, "display": 4, "led": 0.5,
-    "closure": 1, "option": 2, "switch": 1, "input": 1, "connector": 6, "chip": 6, "value": 2, "attract": 4,
+    "closure": 1, "option": 2, "switch": 1, "input": 1, "connector": 6, "chip": 6, "value": 2, "contact": 2,
 }  # fmt: skip
 _UNKNOWN_MINUTES = 5.0
 _RIGS: Mapping[str, tuple[str, ...]] = {
-    "discharge": (), "resistance": (), "value": (), "ripple": ("scope",), "clock": ("scope",), "reset": ("scope",),
+    "discharge": (), "resistance": (), "value": (), "contact": (), "ripple": ("scope",), "clock": ("scope",), "reset": ("scope",),
     "program": ("scope",), "interrupt": ("scope",), "connector": ("scope",), "chip": ("scope",),
     "ram": ("test program",), "peripheral": ("test program",), "lamp": ("test program",),
     "solenoid": ("test program",), "sound": ("test program",), "display": ("test program",),
     "closure": ("test program",), "option": ("test program",), "input": ("test program",),
 }  # fmt: skip
-_NO_POWER = frozenset({"discharge", "resistance", "value"})
+_NO_POWER = frozenset({"discharge", "resistance", "value", "contact"})
 # What one touched thing left in doubt is worth: minutes a certain escape would cost, times the chance of it.
 DOUBT_MINUTES = 1.0
 

@@ -58,6 +58,13 @@ class Circuit:
             return frozenset(p for p in pins if self.flow.signal(self.flow.net(p)))
         return frozenset(p for p in pins if self.flow.needs_proof(p))
 
+    def supply_contacts(self, refdes: str) -> list[PinRef]:
+        """Pins of a connector that carry supply or ground beside its signals; () for one without signals."""
+        if self.flow.kinds.get(refdes) != "connector":
+            return []
+        signals = self.signal_pins(refdes)
+        return [p for p in self.pins(refdes) if signals and p not in signals]
+
     def net_pins(self, net: str) -> frozenset[PinRef]:
         """Pins that must be passed through for a net to be exercised whole."""
         return frozenset(p for p in self.board.nets.get(net, ()) if self.flow.needs_proof(p))
@@ -96,6 +103,8 @@ class Circuit:
         need = self.signal_pins(refdes)
         if self.flow.kinds.get(refdes) in SERIES_KINDS and len(self.pins(refdes)) == 2:
             return bool(points & set(self.pins(refdes)))
+        if self.supply_contacts(refdes):
+            return False  # no signal says that these make contact
         return bool(need) and need <= points
 
     def with_neighbours(self, cone: Cone, *kinds: PartKind) -> list[str]:

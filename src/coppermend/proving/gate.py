@@ -22,12 +22,14 @@ def gate(
     copper_proven: Collection[str] = (),
     *,
     net_points: Mapping[str, Collection[str]] | None = None,
+    probed: Collection[str] = (),
     reasons: Mapping[Subject, str] | None = None,
     power: PowerUp | None = None,
 ) -> Gate:
     """What is proven, what is open, and what would close it.
 
-    A net is proven by its copper probes (unless it was changed: then it must be shown to work), by a
+    A damaged net that can be probed is proven by its copper probes and by nothing less: no function test visits
+    each of its pads. Any other net is proven by its copper probes (unless it was changed: then it must be shown to work), by a
     passing proof that exercises it whole, or by passing proofs that together pass through all its pins. A
     part is proven by a passing proof that exercises it whole, or by passing proofs that together pass
     through every pin of it that any proof can reach. Proofs weaker than ``ENOUGH`` close nothing. A failed
@@ -39,13 +41,16 @@ def gate(
         evidence: Last result by proof id.
         copper_proven: Nets whose copper probes are all proven.
         net_points: Pins that must be passed through for a net to be proven by its pins.
+        probed: Nets whose copper the probes can prove.
         reasons: Why nothing can prove a subject, where more is known than that.
         power: Whether power is allowed; what is missing becomes a note.
 
     Returns:
         Items in the order in which their subjects first appear in ``concerns``.
     """
-    facts = _Facts(tuple(proofs), evidence, frozenset(copper_proven), net_points or {}, reasons or {})
+    facts = _Facts(
+        tuple(proofs), evidence, frozenset(copper_proven), net_points or {}, frozenset(probed), reasons or {}
+    )
     grouped: dict[Subject, list[Concern]] = {}
     for concern in concerns:
         grouped.setdefault(concern.subject, []).append(concern)
@@ -65,6 +70,7 @@ class _Facts:
     evidence: Mapping[str, Evidence]
     copper_proven: frozenset[str]
     net_points: Mapping[str, Collection[str]]
+    probed: frozenset[str]
     reasons: Mapping[Subject, str]
 
     @cached_property
@@ -108,15 +114,30 @@ class _Facts:
 
     def speaks_for(self, subject: Subject, concerns: Sequence[Concern]) -> tuple[str, ...]:
         """Ids of what would prove ``subject`` if no proof on it stood failed."""
+        if not self._needs_copper(subject, concerns):
+            by = self._by_proofs(subject)
+            copper = self._copper_counts(subject, concerns) and subject.name in self.copper_proven
+            return by or ((COPPER,) if copper else ())
+        if subject.name not in self.copper_proven:
+            return ()
+        by = self._by_proofs(subject) if any(c.why == "changed" for c in concerns) else ()
+        return (COPPER, *by) if by or self._copper_counts(subject, concerns) else ()
+
+    def _by_proofs(self, subject: Subject) -> tuple[str, ...]:
         whole = tuple(p.id for p in self.passing if subject in p.exercises)
         if whole:
             return whole
-        if self._copper_counts(subject, concerns) and subject.name in self.copper_proven:
-            return (COPPER,)
         needed = self.points(subject)
         used = [p for p in self.passing if p.exercises & needed]
         together = frozenset[Subject]().union(*(p.exercises for p in used))
         return tuple(p.id for p in used) if needed and needed <= together else ()
+
+    def _needs_copper(self, subject: Subject, concerns: Sequence[Concern]) -> bool:
+        return (
+            subject.kind == "net"
+            and subject.name in self.probed
+            and any(c.why == "damaged" for c in concerns)
+        )
 
     @staticmethod
     def _copper_counts(subject: Subject, concerns: Sequence[Concern]) -> bool:
@@ -137,7 +158,13 @@ class _Facts:
             if subject in p.exercises or (reachable and p.exercises & missing) or p.id in failed
         ]
         covering.sort(key=lambda p: (p.id not in failed, subject not in p.exercises, -p.strength))
-        copper = self._copper_counts(subject, concerns)
+        if self._needs_copper(subject, concerns):
+            copper = subject.name not in self.copper_proven
+            changed = not self._copper_counts(subject, concerns)
+            if changed and not failed and self._by_proofs(subject):
+                covering, missing = [], frozenset()
+        else:
+            copper = self._copper_counts(subject, concerns)
         reason = "" if covering or copper or failed else self._reason(subject)
         return OpenItem(
             subject, concerns, tuple(p.id for p in covering), copper, failed, reason, frozenset(missing)
@@ -172,7 +199,7 @@ def least_cover(state: Gate, proofs: Sequence[Proof]) -> tuple[Proof, ...]:
     """
     again = [proof for proof in proofs if proof.id in state.failed]
     repeated = [proof for proof in again if proof.strength >= ENOUGH]
-    open_items = [item for item in state.open if item.covered_by and not item.copper]
+    open_items = [item for item in state.open if item.covered_by and not item.probes_alone]
     wanted = {(item.subject, atom) for item in open_items for atom in item.missing}
     chosen = list(again)
     left = wanted - _covered(wanted, repeated)

@@ -128,7 +128,7 @@ def _atoms(state: Gate) -> list[Atom]:
     return [
         (item.subject, atom)
         for item in state.open
-        if item.covered_by and not item.copper
+        if item.covered_by and not item.probes_alone
         for atom in sorted(item.missing)
     ]
 

@@ -259,6 +259,7 @@ def leftover_proofs(circuit: Circuit, covered: frozenset[Subject]) -> list[Proof
     covered |= frozenset[Subject]().union(*(p.exercises for p in chips))
     return [
         *connectors,
+        *(_contacts(circuit, r) for r in circuit.parts("connector") if circuit.supply_contacts(r)),
         *chips,
         *(p for r in sorted(circuit.flow.kinds, key=natural_key) if (p := _value(circuit, r, covered))),
     ]
@@ -281,6 +282,21 @@ def _connector(circuit: Circuit, refdes: str, covered: frozenset[Subject]) -> Pr
         f"Pin by pin at {refdes} ({listed}) with {_LOGIC_HOW}: outputs move as expected, inputs are seen when driven.",
         circuit.exercises(_with_pins(cone, pins)),
         0.6,
+    )
+
+
+def _contacts(circuit: Circuit, refdes: str) -> Proof:
+    """Supply and ground contacts of a connector, which no signal test exercises."""
+    pins = circuit.supply_contacts(refdes)
+    return Proof(
+        f"contact:{refdes}",
+        f"supply and ground contacts of {refdes}",
+        "bench",
+        f"Power off, a mating plug in {refdes}: measure from the plug's side of contact "
+        f"{', '.join(p.pin for p in pins)} to its net elsewhere on the board: under 1 Ω.",
+        frozenset(Subject("point", str(p)) for p in pins),
+        0.9,
+        cautions_called("stored charge"),
     )
 
 

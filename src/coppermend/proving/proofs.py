@@ -22,7 +22,7 @@ def proofs_for(board: Board, library: PartLibrary) -> tuple[Proof, ...]:
 
     Ids are ``KIND:NAME`` and stay the same while the board does: discharge, resistance, rail, ripple, retention,
     clock, reset, program, ram, peripheral, interrupt, lamp, solenoid, sound, display, led, closure, option,
-    switch, input, connector, chip, value.
+    switch, input, connector, contact, chip, value.
 
     Returns:
         Safety first, then supply, running, machine, and what is left; () only for a board without nets.

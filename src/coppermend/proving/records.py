@@ -88,6 +88,11 @@ class OpenItem:
     reason: str = ""
     missing: frozenset[Subject] = frozenset()
 
+    @property
+    def probes_alone(self) -> bool:
+        """Whether copper probes close it without any proof: not so for a net that a remedy changed."""
+        return self.copper and all(concern.why != "changed" for concern in self.concerns)
+
     def to_json(self) -> dict[str, Any]:
         """item, kind, name, why_touched [{why, note}], proofs_that_would_cover, copper_would_cover, failed, reason."""
         return {

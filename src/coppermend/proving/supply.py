@@ -109,7 +109,8 @@ def _ripple(circuit: Circuit, net: str) -> Proof:
         "bench" if _setup_is_bench(circuit, net) else "machine",
         f"Scope, AC coupled, short ground lead: look at {net} across each capacitor on it under load; at most "
         f"{limit} of ripple, no bursts at the clock.",
-        frozenset({net_subject(net)} | {part_subject(r) for r in parts}),
+        # At the capacitors only: the rail proof is what visits every part on the net.
+        frozenset(part_subject(r) for r in parts),
         0.6,
         _rail_cautions(circuit.board.index.rails.get(net)),
     )
@@ -175,7 +176,7 @@ def _kept(circuit: Circuit, refdes: str) -> tuple[set[str], set[str]]:
         for p in circuit.pins(r)
         if (spec := flow.spec(p)) and spec.direction in ("power", "out") and flow.net(p) in flow.supply_nets
     }
-    start = {flow.net(p) for p in circuit.pins(refdes)} - grounds - main
+    start = {flow.net(p) for p in circuit.pins(refdes)} - grounds - main - {""}
     parts, nets, queue = {refdes}, set(start), sorted(start)
     while queue:
         for pin in circuit.board.nets[queue.pop()]:
@@ -183,8 +184,10 @@ def _kept(circuit: Circuit, refdes: str) -> tuple[set[str], set[str]]:
             if far is None:
                 continue
             other = flow.net(far)
-            if other not in grounds and (
-                other in main or other in flow.supply_nets or _only_passive(circuit, other)
+            if (
+                other
+                and other not in grounds
+                and (other in main or other in flow.supply_nets or _only_passive(circuit, other))
             ):
                 parts.add(pin.refdes)
                 if other not in main | nets:
