@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from coppermend.cli.output import JsonFlag, emit, say, table
+from coppermend.cli.record import DataOption, WhoOption, state_of
 from coppermend.cli.rom import CpuOption, DeviceOption, ImageArgument, StartOption
 from coppermend.cli.rom_inputs import (
     FormatOption,
@@ -20,12 +21,14 @@ from coppermend.cli.rom_inputs import (
 )
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
-from coppermend.rom.burning import BurnItem, burn_list, check_read_back
+from coppermend.job.store import Store
+from coppermend.rom.burning import BurnItem, ReadBack, burn_list, check_read_back
 from coppermend.rom.checksums import DEFINITIONS, FixUp, fix_checksum, sums
 from coppermend.rom.devices import get_device
 from coppermend.rom.merge import Merged, Piece, merge, split
 from coppermend.rom.program import FAMILIES
 
+_MEDIA_TYPE = "application/octet-stream"
 _SPLIT = "NAME=ADDRESS+BYTES in hexadecimal, such as U2=E000+1000"
 
 
@@ -147,32 +150,65 @@ def _wanted(word: str) -> tuple[str, int, int]:
 def burn(
     image: ImageArgument, device: DeviceOption,
     place: Annotated[str, typer.Option("--place", metavar="REFDES", help="Where it goes.")],
+    data_folder: DataOption, who: WhoOption,
     name: Annotated[str, typer.Option("--name", metavar="TEXT", help="What it is called; else the file's name.")] = "",
     version: Annotated[str, typer.Option("--version", metavar="TEXT", help="Its version.")] = "",
     start: StartOption = "",
     read_back: Annotated[
         Path | None, typer.Option("--read-back", metavar="FILE", help="What was read from the burnt device.")
     ] = None,
+    job: Annotated[str, typer.Option("--job", metavar="JOB", help="Keep image and verdict in this job.")] = "",
     format: FormatOption = "", as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """Say what to burn: sums to compare with the programmer's, voltage, label text; or check what was read back.
 
-    Status 1 when what was read back is not what was wanted.
+    With --job the image, and what was read back with its verdict, become attachments and entries of the job. Status 1
+    when what was read back is not what was wanted.
     """
     data, first = bytes_at(image, format), parse_address(start) if start else None
     last = first + len(data) - 1 if first is not None else None
     item = BurnItem(place, get_device(device), name or image.stem, version, first, last, data)
-    checked = check_read_back(data, bytes_at(read_back, format)) if read_back else None
-    document = {"items": burn_list([item]), "read_back": checked.to_json() if checked else None}
+    read = bytes_at(read_back, format) if read_back else b""
+    checked = check_read_back(data, read) if read_back else None
+    kept = _keep(item, read, checked, job, data_folder, who) if job else []
+    document = {
+        "items": burn_list([item]),
+        "read_back": checked.to_json() if checked else None,
+        "entries": kept,
+    }
 
     def show() -> None:
-        row = document["items"][0]  # type: ignore[index]
+        row = burn_list([item])[0]
         say(f"{place}: a {item.device.name}, {len(data):,} bytes, programmed at {item.device.program_v:g} V")
         table("sums", ("sum", "value"), [(n, row["sums"][n]) for n in ("sum16", "crc32", "sha256")])
         say("label:", *(f"  {line}" for line in row["label"]))
         say(item.device.notes and f"note: {item.device.notes}")
+        if kept:
+            say(f"kept in job {job} as {', '.join(f'entry {seq}' for seq in kept)}")
         if checked:
             say(f"{'verified' if checked.verified else 'NOT verified'}: {checked.words}")
 
     emit(document, as_json, show)
     return 0 if checked is None or checked.verified else 1
+
+
+def _keep(
+    item: BurnItem, read: bytes, checked: ReadBack | None, job: str, folder: Path, who: str
+) -> list[int]:
+    """Attach the image and what was read back, with an entry each; the numbers of the entries."""
+    rows: list[tuple[str, str, bytes, dict[str, Any]]] = [("burn", f"{item.name}.bin", item.data, {})]
+    if checked:
+        verdict = {"verified": checked.verified, "note": checked.words}
+        rows.append(("read-back", f"{item.name} read back.bin", read, verdict))
+    about: dict[str, Any] = {"refdes": item.refdes, "device": item.device.name}
+    about |= {"cpu_first": item.cpu_first} if item.cpu_first is not None else {}
+    with Store.open(folder) as store:
+        stage = state_of(store, job).stage
+        return [
+            store.append(
+                job, "image", stage,
+                {"sha256": store.attach(data, name, _MEDIA_TYPE), "name": name, "what": what, **about, **more},
+                who=who,
+            ).seq
+            for what, name, data, more in rows
+        ]  # fmt: skip

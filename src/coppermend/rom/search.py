@@ -26,6 +26,7 @@ from coppermend.rom.faults import (
 Faults = tuple[Fault, ...]
 _SAMPLE = 768  # differing and random addresses each
 _KEEP = 10  # address faults that are measured exactly
+_BETTER = 0.95  # a fault that leaves more of the difference than this is not worth an exact measurement
 _BEAM = 14  # address faults that second ones are tried on
 _OFFSETS = 4  # distances that are tried
 _BITS = ((np.arange(256)[:, None] >> np.arange(8)) & 1).astype(np.int64)  # (byte, line)
@@ -147,8 +148,8 @@ class Search:
         singles: list[Faults] = [(fault,) for fault in line_faults("address", self.address_lines)]
         ranked = self._ranked(singles)
         best = ranked[0][1] if ranked else 0.0
-        for faults, expected in ranked[:_KEEP]:
-            if self._enough(expected, best):
+        for place, (faults, expected) in enumerate(ranked[:_KEEP]):
+            if self._enough(expected, best) or (place > 1 and expected > _BETTER * self.found[()]):
                 break
             self._exactly(faults)
         return [faults for faults, _ in ranked[:_BEAM]]
