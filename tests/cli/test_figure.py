@@ -16,7 +16,13 @@ def test_the_list_names_every_figure(call: Any) -> None:
     answer = call("figure", "--json")
 
     assert [f["name"] for f in answer.document["figures"]] == list(FIGURES)
-    assert {one["name"] for one in answer.document["lookups"]} == {"code", "marking", "substitute", "value"}
+    assert {one["name"] for one in answer.document["lookups"]} == {
+        "cleaning",
+        "code",
+        "marking",
+        "substitute",
+        "value",
+    }
     assert "retention" in call("figure").out
 
 
@@ -59,6 +65,7 @@ def test_retention_with_limits_and_samples(call: Any) -> None:
         (("code",), "is no marking"),
         (("value",), "no value is wanted"),
         (("substitute",), "0 parts"),
+        (("cleaning", "now"), "cleaning takes no 'now'"),
         (("substitute", "XYZ1"), "no part 'XYZ1'"),
         (("value", "1k", "colour=red"), "colour is no input of value"),
         (("value", "1k", "series=E5"), "no series 'E5'"),
@@ -136,3 +143,21 @@ def test_a_substitute_is_compared(call: Any) -> None:
 
     assert answer.status == 1 and "collector current" in answer.out and "leads:" in answer.out
     assert document.status == 0 and document.document["substitutes"][0]["new"] == "1N4004"
+
+
+def test_cleaning_is_told_step_by_step(call: Any) -> None:
+    """With times, signs to stop at and cautions; without a coat on demand."""
+    text, document = call("figure", "cleaning").out, call("figure", "cleaning", "coat=no", "--json").document
+
+    assert "Neutralise (20 min)" in text and "caution:" in text
+    assert document["steps"][-1]["id"] == "prove"
+
+
+def test_options_are_compared_with_their_break_even(demo_folder: Path, demo_area: Path, call: Any) -> None:
+    """Supercapacitor and coin cell exclude each other, so one is told to be cheaper until when."""
+    words = ("refit", demo_folder, "--area", demo_area)
+    document, text = call(*words, "--json").document, call(*words).out
+
+    assert {o["id"] for o in document["options"]} >= {"supercapacitor-BT1", "coin-cell-BT1"}
+    assert len(document["break_even"]) == 1
+    assert "options compared" in text

@@ -97,3 +97,19 @@ def test_an_unknown_figure_is_no_page(bench):
     """404 in words and in JSON."""
     assert bench.client.get("/figures/horoscope").status_code == 404
     assert bench.client.get("/api/figures/horoscope").json()["error"].startswith("no figure")
+
+
+def test_cleaning_has_timers_and_signs_to_stop(bench):
+    """Each step with its materials, its stop, and a timer where there is a time."""
+    text = bench.client.get("/figures/cleaning").text
+
+    assert 'data-timer="1200"' in text and "pH 6.5 to 7.5" in text and "Follow local codes; leave" in text
+    assert 'href="/figures/cleaning"' in bench.client.get("/figures").text
+
+
+def test_the_plan_compares_options(at_work):
+    """The stage page shows price, time and break-even of the remedies on offer, and leads to the figures."""
+    text = at_work.get("/plan").text
+
+    assert "Options compared" in text
+    assert "costs less" in text.lower() and 'href="/figures"' in text

@@ -8,11 +8,13 @@ from typing import Annotated, Any
 
 import typer
 
+from coppermend.board.cautions import merged
 from coppermend.cli.inputs import write_new
-from coppermend.cli.output import JsonFlag, emit, say, table
+from coppermend.cli.output import JsonFlag, emit, say, say_cautions, table
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.quantity import format_quantity, parse_quantity
+from coppermend.rework.cleaning import cleaning_steps
 from coppermend.rework.codes.search import unit_of, ways_to_make
 from coppermend.rework.codes.spoken import understand
 from coppermend.rework.codes.written import written
@@ -23,6 +25,7 @@ from coppermend.rework.figures.spread import parse_spread
 from coppermend.rework.substitutes import compare, part_called, substitutes_for
 
 _LOOKUPS = {
+    "cleaning": "cleaning and protection after a leak, as steps with times and when to stop",
     "code": "what a marking means: coppermend figure code yel vio red gold",
     "marking": "how a value is written on parts: coppermend figure marking 4.7k 5%",
     "substitute": "what can stand in for a part: coppermend figure substitute 2N3904 BC547B",
@@ -55,9 +58,14 @@ def figure(
     its default. Status 1 when a check that must pass does not.
     """
     asked = given or []
-    lookup = {"": _list, "code": _code, "marking": _marking, "value": _value, "substitute": _substitute}.get(
-        name.lower()
-    )
+    lookup = {
+        "": _list,
+        "code": _code,
+        "marking": _marking,
+        "value": _value,
+        "substitute": _substitute,
+        "cleaning": _cleaning,
+    }.get(name.lower())
     if lookup:
         return lookup(asked, as_json)
     answer = figure_called(name).evaluate(_pairs(asked), samples=samples, seed=seed)
@@ -205,3 +213,20 @@ def _substitute(asked: Sequence[str], as_json: bool) -> int:
 
     emit(document, as_json, show)
     return 0 if any(one.ok for one in found) else 1
+
+
+def _cleaning(asked: Sequence[str], as_json: bool) -> int:
+    if asked not in ([], ["coat=no"]):
+        raise InputError(f"cleaning takes no {asked[0]!r}", expected="nothing, or coat=no")
+    steps = cleaning_steps(coat=not asked)
+    document = {"steps": [step.to_json() for step in steps]}
+
+    def show() -> None:
+        say_cautions(merged(*(step.cautions for step in steps)))
+        for number, step in enumerate(steps, 1):
+            took = f" ({words(step.seconds, 's')})" if step.seconds else ""
+            say(f"{number:>2}  {step.title}{took}: {step.how}")
+            say(f"with {step.materials}; stop when: {step.stop}", indent=4)
+
+    emit(document, as_json, show)
+    return 0

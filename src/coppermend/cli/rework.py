@@ -15,6 +15,7 @@ from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, sa
 from coppermend.cli.tree import examples
 from coppermend.damage.area import parse_area
 from coppermend.damage.touch import touch
+from coppermend.rework.options import break_evens, compare_options
 from coppermend.rework.records import Check, KitLine, RefitItem, Remedy, StripItem
 from coppermend.rework.refit import kit, refit_list
 from coppermend.rework.remedies import choose, remedies
@@ -89,6 +90,8 @@ def refit(
         ],
         "refit": [item.to_json() for item in items],
         "kit": [line.to_json() for line in lines],
+        "options": [option.to_json() for option in compare_options(offered)],
+        "break_even": [one.to_json() for one in break_evens(offered)],
     }
 
     def show_text() -> None:
@@ -96,6 +99,7 @@ def refit(
             _show_remedy(one, one in chosen)
             if one in chosen:
                 _show_wiring(one, findings[one.id])
+        _show_options(offered)
         say_cautions(merged(*(item.cautions for item in items), *(one.cautions for one in chosen)))
         _show_lists(items, lines)
         say_next("copper", "plan", board, "--area", area)
@@ -120,6 +124,26 @@ def _show_wiring(remedy: Remedy, findings: Sequence[Finding]) -> None:
     say(*(f"wrong: {finding.message}" for finding in findings))
     if not findings:
         say("carried out on the netlist: all connections made, nothing left floating, no outputs tied", "")
+
+
+def _show_options(offered: Sequence[Remedy]) -> None:
+    options = compare_options(offered)
+    rows = [
+        (
+            o.id,
+            f"{o.parts_price:.2f}",
+            f"{o.minutes:.0f} min",
+            f"{o.first_price:.2f}",
+            f"{o.yearly_price:.2f}",
+        )
+        for o in options
+    ]
+    table(
+        "options compared (usual prices, no currency)", ("remedy", "parts", "time", "in all", "a year"), rows
+    )
+    say(*(one.words for one in break_evens(offered)))
+    if options:
+        say("")
 
 
 def _answer(check: Check) -> str:

@@ -9,7 +9,9 @@ from fastapi import APIRouter, Request
 from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
+from coppermend.board.cautions import DEFERENCE
 from coppermend.errors import CoppermendError
+from coppermend.rework.cleaning import cleaning_steps
 from coppermend.rework.codes.search import ways_to_make
 from coppermend.rework.codes.series import SERIES
 from coppermend.rework.codes.spoken import understand
@@ -48,6 +50,14 @@ def show_figures(request: Request) -> Response:
         series=SERIES,
         **found,
     )
+
+
+@router.get("/figures/cleaning")
+def show_cleaning(request: Request) -> Response:
+    """Cleaning and protection as steps, with timers."""
+    steps = cleaning_steps()
+    times = {step.id: words(step.seconds, "s") for step in steps if step.seconds}
+    return page(request, "figure_cleaning.html", steps=steps, times=times, deference=DEFERENCE)
 
 
 @router.get("/figures/{name}")

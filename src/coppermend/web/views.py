@@ -15,6 +15,7 @@ from coppermend.job.history import earlier_work
 from coppermend.job.state import EvidenceLine
 from coppermend.proving.records import Proof
 from coppermend.proving.supply import DISCHARGE, resistance_id
+from coppermend.rework.options import break_evens, compare_options
 from coppermend.rework.records import RefitItem, StripItem
 from coppermend.web.copper_view import copper_view
 from coppermend.web.desk import Desk, Job
@@ -75,7 +76,8 @@ def _plan(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
         (remedy, remedy.id in chosen, [titles[r] for r in remedy.excludes if r in chosen])
         for remedy in job.found.remedies
     ]
-    return {"offered": rows}
+    offered = job.found.remedies
+    return {"offered": rows, "options": compare_options(offered), "break_even": break_evens(offered)}
 
 
 def _strip(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
