@@ -22,8 +22,12 @@ from coppermend.web import (
     boards,
     figure_pages,
     files,
+    isolate_pages,
     jobs,
     papers,
+    photo_map,
+    prove_one,
+    prove_waiver,
     receiving,
     rom_pages,
     stages,
@@ -33,7 +37,23 @@ from coppermend.web.pages import WhoMissing, page, status_of
 from coppermend.web.security import MOST_BYTES, Guard
 
 _STATIC = Path(__file__).parent / "static"
-_ROUTERS = (bench, jobs, receiving, actions, papers, stages, boards, figure_pages, rom_pages, files, api)
+_ROUTERS = (
+    bench,
+    jobs,
+    receiving,
+    actions,
+    papers,
+    photo_map,
+    prove_one,
+    prove_waiver,
+    isolate_pages,
+    stages,
+    boards,
+    figure_pages,
+    rom_pages,
+    files,
+    api,
+)
 
 
 def create_app(

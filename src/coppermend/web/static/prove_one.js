@@ -1,0 +1,25 @@
+// One test at a time: the screen stays on while a test is shown; p passes, f fails, u undoes the last result.
+const form = document.getElementById("one-form");
+
+async function stayAwake() {
+  if (!form || !("wakeLock" in navigator) || document.visibilityState !== "visible") return;
+  try {
+    await navigator.wakeLock.request("screen");
+  } catch (error) {
+    console.info("the screen may go dark:", error.name); // low battery, or the browser refuses
+  }
+}
+
+stayAwake();
+document.addEventListener("visibilitychange", stayAwake);
+
+document.addEventListener("keydown", (event) => {
+  if (event.repeat || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.target.closest("input, textarea, select, button, a, summary, .sheet")) return;
+  const answers = { p: "1", f: "0" };
+  const key = event.key.toLowerCase();
+  if (key in answers) form?.requestSubmit(form.querySelector(`[name=passed][value="${answers[key]}"]`));
+  else if (key === "u") document.querySelector("#notice form")?.requestSubmit();
+  else return;
+  event.preventDefault();
+});
