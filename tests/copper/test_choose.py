@@ -41,12 +41,13 @@ def test_a_loop_is_spanned():
 
 
 def test_an_open_chain_is_halved():
-    """After the whole chain read open, the next probe is to its middle."""
+    """After the whole chain read open, the next probe is to its middle, or a little before: what lies behind an open
+    must be probed again."""
     chain = tree([(i, i + 1) for i in range(8)])
 
     (pair,) = next_pairs(chain, learn(chain, [], [(0, 8)]), [(0, 8)])
 
-    assert pair == (0, 4)
+    assert pair in ((0, 3), (0, 4))
 
 
 def test_an_open_without_a_point_between_is_pinned_to_its_stretch():

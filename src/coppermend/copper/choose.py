@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from coppermend.copper.bridges import bridge_forest
+from coppermend.copper.expected import EXACT_BONDS, best_probe, first_stretch
 from coppermend.copper.islands import Groups
 from coppermend.copper.known import (
     Cluster,
@@ -25,6 +26,7 @@ from coppermend.copper.known import (
     live_bonds,
     unknown_pairs,
 )
+from coppermend.copper.leastproof import least_pairs
 
 
 def proof_pairs(graph: RiskGraph, known: Known) -> list[Pair]:
@@ -37,31 +39,50 @@ def proof_pairs(graph: RiskGraph, known: Known) -> list[Pair]:
     while True:
         fresh = _round(graph, state)
         if not fresh:
-            return pairs
+            untouched = not (known.proven or known.settled or any(_chains(known)))
+            fewer = least_pairs(graph, len(pairs)) if untouched and _has_loops(graph) else None
+            return pairs if fewer is None else list(fewer)
         pairs += fresh
         good = [*pairs, *_chains(known)]
         state = learn(graph, good, [], known)
 
 
-def next_pairs(graph: RiskGraph, known: Known, planned: Sequence[Pair]) -> list[Pair]:
+def next_pairs(
+    graph: RiskGraph, known: Known, planned: Sequence[Pair], chances: Sequence[float] = ()
+) -> list[Pair]:
     """What to probe now: first pin down what reads open, and go on with the plan elsewhere.
+
+    Small pieces are planned for the least expected number of probes; in large ones the plan is followed, ways that
+    are likely to be open are probed in stretches, and open ones are split where that tells most.
 
     Args:
         graph: Islands and bonds.
         known: What the readings told.
         planned: The pairs of the plan made before any reading; they are kept as long as they tell something.
+        chances: Chance of each bond to be open, 0..1; () for all alike and small.
     """
+    odds = tuple(chances) or (_SMALL,) * len(graph.bonds)
     live = _Live(graph, known)
-    ways = _open_ways(known, live)
+    exact = _exact_pairs(graph, known, live, planned, odds)
+    pairs = [pair for found in exact.values() for pair in found]
+    done = {root for root, found in exact.items() if found}
+    ways = [way for way in _open_ways(known, live) if live.pieces.root(way.groups[0]) not in done]
     suspects = {bond for way in ways for bond in way.bonds}
-    pairs = [_halving(graph, known, way) for way in ways]
+    pairs += [_split(graph, known, way, odds) for way in ways]
     for a, b in planned:
-        if known.same(a, b) or known.are_apart(a, b) or not live.joined(known.group[a], known.group[b]):
+        start, goal = known.group[a], known.group[b]
+        if start == goal or known.are_apart(a, b) or not live.joined(start, goal):
             continue
-        way = live.way(known.group[a], known.group[b]) if suspects else None
-        if way is None or not suspects.intersection(way.bonds):
-            pairs.append((a, b))
+        way = live.way(start, goal)
+        if live.pieces.root(start) not in done and not suspects.intersection(way.bonds):
+            pairs += _stretches(graph, known, way, odds, (a, b))
     return list({frozenset(pair): pair for pair in pairs}.values()) or proof_pairs(graph, known)
+
+
+def _has_loops(graph: RiskGraph) -> bool:
+    """Whether some bond could be lost without parting its ends."""
+    forest = bridge_forest(len(graph.probeable), graph.bonds)
+    return any(forest.block[a] == forest.block[b] for a, b in graph.bonds)
 
 
 def _chains(known: Known) -> Iterable[Pair]:
@@ -102,6 +123,9 @@ def _probe_islands(graph: RiskGraph, known: Known) -> Iterable[int]:
         if probeable and known.group[island] not in seen:
             seen.add(known.group[island])
             yield island
+
+
+_SMALL = 0.05  # chance of a bond to be open when none is given
 
 
 class _Way(NamedTuple):
@@ -163,15 +187,86 @@ def _shortest_open(known: Known, way: _Way) -> _Way:
     return _Way(way.groups[start : stop + 1], way.bonds[start:stop])
 
 
-def _halving(graph: RiskGraph, known: Known, way: _Way) -> Pair:
-    """The pair that halves an open stretch, or tells more of the cluster that it runs through."""
+def _stops(islands: dict[int, int], way: _Way) -> list[int]:
+    """Positions along a way that a probe can touch."""
+    return [at for at, group in enumerate(way.groups) if group in islands]
+
+
+def _split(graph: RiskGraph, known: Known, way: _Way, odds: Sequence[float]) -> Pair:
+    """The pair that splits an open stretch best, or tells more of the cluster that it runs through."""
     islands = {known.group[island]: island for island in _probe_islands(graph, known)}
-    inner = [group for group in way.groups[1:-1] if group in islands]
-    if inner:
-        return islands[way.groups[0]], islands[inner[len(inner) // 2]]
+    stops = _stops(islands, way)
+    if len(stops) > 2:
+        stop = first_stretch(tuple(odds[bond] for bond in way.bonds), tuple(stops), True)
+        return islands[way.groups[0]], islands[way.groups[stops[stop]]]
     cluster = next(c for c in clusters(graph, known) if way.bonds[0] in c.bonds)
     a, b = (known.group[island] for island in _telling_pair(known, cluster, way.groups[0]))
     return islands[a], islands[b]
+
+
+def _stretches(graph: RiskGraph, known: Known, way: _Way, odds: Sequence[float], whole: Pair) -> list[Pair]:
+    """A planned way at once, or in stretches one after the other where it is likely to be open."""
+    islands = {known.group[island]: island for island in _probe_islands(graph, known)}
+    stops = _stops(islands, way)
+    pairs, start = [], 0
+    while start < len(stops) - 1:
+        rest = tuple(stop - stops[start] for stop in stops[start:])
+        chances = tuple(odds[bond] for bond in way.bonds[stops[start] :])
+        stop = start + first_stretch(chances, rest, False)
+        pairs.append((islands[way.groups[stops[start]]], islands[way.groups[stops[stop]]]))
+        start = stop
+    return pairs if len(pairs) > 1 else [whole]
+
+
+def _exact_pairs(
+    graph: RiskGraph, known: Known, live: _Live, planned: Sequence[Pair], odds: Sequence[float]
+) -> dict[int, list[Pair]]:
+    """For every small piece without loops the probes of the best plan, as it runs while all reads good.
+
+    Where something reads open already, only the first: what comes next depends on it.
+    """
+    pieces: dict[int, list[int]] = {}
+    for bond in live_bonds(graph, known):
+        root = live.pieces.root(known.group[graph.bonds[bond][0]])
+        pieces.setdefault(root, []).append(bond)
+    touchable: dict[int, list[int]] = {}
+    for island in _probe_islands(graph, known):
+        touchable.setdefault(live.pieces.root(known.group[island]), []).append(island)
+    wanted = {frozenset((known.group[a], known.group[b])) for a, b in planned}
+    found = {}
+    for root, bonds in pieces.items():
+        groups = {known.group[island] for bond in bonds for island in graph.bonds[bond]}
+        if len(bonds) <= EXACT_BONDS and len(groups) == len(bonds) + 1:
+            pairs = list(combinations(touchable.get(root, ()), 2))
+            pairs.sort(key=lambda pair: frozenset(known.group[i] for i in pair) not in wanted)
+            found[root] = _best_run(known, live, bonds, pairs, odds)
+    return found
+
+
+def _best_run(
+    known: Known, live: _Live, bonds: Sequence[int], pairs: Sequence[Pair], odds: Sequence[float]
+) -> list[Pair]:
+    bit = {bond: 1 << k for k, bond in enumerate(bonds)}
+
+    def mask(a: int, b: int) -> int:
+        return sum(bit[bond] for bond in live.way(known.group[a], known.group[b]).bonds)
+
+    masks = [mask(a, b) for a, b in pairs]
+    opened = [m for (a, b), m in zip(pairs, masks, strict=True) if known.are_apart(a, b)]
+    chances = tuple(min(max(round(odds[bond], 2), 0.01), 0.9) for bond in bonds)
+    run: list[Pair] = []
+    sound = 0
+    while True:
+        left = {m & ~sound: k for k, m in reversed(list(enumerate(masks))) if m & ~sound}
+        tests = sorted(left, key=lambda m: left[m])
+        _, first = best_probe(tuple(tests), chances, tuple(sorted({m & ~sound for m in opened})))
+        if not first:
+            return run
+        chosen = tests[min(first)] if not run and not opened else tests[first[0]]
+        run.append(pairs[left[chosen]])
+        if opened:  # what comes next depends on this reading
+            return run
+        sound |= chosen
 
 
 def _telling_pair(known: Known, cluster: Cluster, start: int) -> Pair:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from coppermend.copper.bridges import bridge_forest
+from coppermend.copper.chances import WIRE, Severities, bond_chance
 from coppermend.copper.choose import next_pairs, proof_pairs
 from coppermend.copper.graph import Link, NetGraph
 from coppermend.copper.islands import Bond, Groups, NetIslands
@@ -37,12 +38,16 @@ class NetState:
         points: Points of the net that a probe can reach.
         jumpers: Fitted jumpers between points of the net, in order.
         readings: (number in the order of measuring, reading) between points of the net.
+        severities: How badly its copper is touched.
+        widths_mm: Widths of its touched tracks by number.
     """
 
     cut: NetIslands
     points: Mapping[str, ProbePoint]
     jumpers: tuple[FittedJumper, ...] = ()
     readings: tuple[tuple[int, Reading], ...] = ()
+    severities: Severities = field(default_factory=Severities)
+    widths_mm: Mapping[int, float] = field(default_factory=dict)
     _best: dict[int, str] = field(default_factory=dict, compare=False)
 
     @cached_property
@@ -134,8 +139,17 @@ class NetState:
         if fresh := self._unread_jumpers():
             return fresh
         planned = [] if self.jumpers else proof_pairs(self.graph, learn(self.graph, [], []))
-        pairs = [*next_pairs(self.graph, self.known, planned), *self._unseen_pairs()]
+        pairs = [*next_pairs(self.graph, self.known, planned, self.chances), *self._unseen_pairs()]
         return tuple((self.best_point(a), self.best_point(b)) for a, b in pairs)
+
+    @cached_property
+    def chances(self) -> tuple[float, ...]:
+        """Chance of each bond of ``graph`` to be open."""
+        own = (
+            bond_chance(self.cut.graph, bond, self.severities, self.widths_mm.get(bond.track, 0.0))
+            for bond in self.bonds
+        )
+        return (*own, *(WIRE for _ in self.jumpers))
 
     def _unread_jumpers(self) -> tuple[tuple[str, str], ...]:
         """Fitted jumpers that no reading has reached yet: they are read before anything else."""

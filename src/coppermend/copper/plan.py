@@ -13,6 +13,7 @@ from coppermend.board.kinds import natural_key
 from coppermend.board.model import Board
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary
+from coppermend.copper.chances import Severities
 from coppermend.copper.graph import NetGraph, net_graphs
 from coppermend.copper.islands import net_islands
 from coppermend.copper.isolation import (
@@ -114,15 +115,22 @@ def _net_states(
 ) -> dict[str, NetState]:
     """The state of every net at risk, in natural order of their names."""
     nets = sorted((net.net for net in touched.nets), key=natural_key)
-    risky_points = {pad.point for pad in touched.pads} | {via.name for via in touched.vias}
-    risky_tracks: dict[str, set[int]] = {}
+    risky_points = {pad.point: pad.severity for pad in touched.pads}
+    risky_points |= {via.name: via.severity for via in touched.vias}
+    risky_tracks: dict[str, dict[int, float]] = {}
     for track in touched.tracks:
-        risky_tracks.setdefault(track.net, set()).add(track.number)
+        risky_tracks.setdefault(track.net, {})[track.number] = track.severity
     states = {}
     for net, graph in net_graphs(board, nets).items():
-        cut = net_islands(graph, risky_tracks.get(net, set()), risky_points, points)
-        own = {name: points[name] for name in graph.points if name in points}
-        states[net] = NetState(cut, own, tuple(jumpers.get(net, ())), tuple(readings.get(net, ())))
+        tracks = risky_tracks.get(net, {})
+        states[net] = NetState(
+            net_islands(graph, tracks, risky_points, points),
+            {name: points[name] for name in graph.points if name in points},
+            tuple(jumpers.get(net, ())),
+            tuple(readings.get(net, ())),
+            Severities(tracks, risky_points),
+            {number: board.tracks[number - 1].width_mm for number in tracks},
+        )
     return states
 
 

@@ -1,0 +1,262 @@
+"""Figures of the copper room: fewest probes, expected number, walks, whole simulated jobs. Seeds are fixed.
+
+    python tools/measure_copper.py nets|expected|routes|ratios|jobs [COUNT] [--boards FOLDER]
+
+``nets`` and ``expected`` compare with brute force; ``routes`` with OR-Tools given 30 s; ``ratios`` and ``jobs`` need
+the folder of the sample boards.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import time
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from tests.copper.nets import least_expected, least_proof, random_net, walked_expected
+
+from coppermend.board.atrisk import Touch
+from coppermend.board.connectivity import copper_contacts
+from coppermend.board.import_sources import Source
+from coppermend.board.importing import import_board
+from coppermend.board.model import Board
+from coppermend.board.parttypes import standard_library
+from coppermend.copper.choose import next_pairs, proof_pairs
+from coppermend.copper.islands import Groups
+from coppermend.copper.known import learn
+from coppermend.copper.nearby import near_pairs
+from coppermend.copper.plan import CopperPlan, FittedJumper, Reading, plan_probes
+from coppermend.copper.route import travel_mm, walking_order
+from coppermend.damage.area import parse_area
+from coppermend.damage.touch import touch
+
+LIBRARY = standard_library()
+
+
+def measure_nets(count: int) -> None:
+    """The planned number beside the least there is, on random nets of up to eight islands."""
+    chance, equal, more = random.Random(1), 0, 0
+    for k in range(count):
+        islands = chance.randint(2, 8)
+        net = random_net(chance, islands, 0 if k % 4 else chance.randint(1, 2))
+        planned, least = len(proof_pairs(net, learn(net, [], []))), least_proof(net)
+        equal, more = equal + (planned == least), more + planned - least
+    print(f"nets: {equal} of {count} planned with the least number, {more} probes too many in all")
+
+
+def measure_expected(count: int) -> None:
+    """The expected number of the adaptive plan beside the least over every plan."""
+    chance = random.Random(2)
+    for islands in (3, 4, 5, 6, 7):
+        ours = least = 0.0
+        worst, runs = 1.0, count if islands < 7 else max(count // 10, 1)
+        for _ in range(runs):
+            net = random_net(chance, islands)
+            chances = tuple(round(chance.uniform(0.01, 0.5), 2) for _ in net.bonds)
+            planned = proof_pairs(net, learn(net, [], []))
+            ask = cache(lambda good, opened: next_pairs(net, learn(net, good, opened), planned, chances))  # noqa: B023
+            one, best = walked_expected(net, chances, ask), least_expected(net, chances)
+            ours, least, worst = ours + one, least + best, max(worst, one / best)
+        print(f"expected: {islands} islands, {runs} nets: {ours / least:.4f} of the least, worst {worst:.4f}")
+
+
+def measure_routes(seconds: int) -> None:
+    """Our walk beside OR-Tools' tour over the same probes, each given both ways round."""
+    for count in (50, 150, 300):
+        chance = np.random.default_rng(count)
+        ends = chance.uniform(0, 250, (count, 1, 2)) + chance.normal(0, 25, (count, 2, 2))
+        start = time.perf_counter()
+        steps = walking_order(ends, [False] * count)
+        took = time.perf_counter() - start
+        ours = travel_mm(np.array([ends[i][::-1] if swapped else ends[i] for i, swapped in steps]))
+        theirs = _or_tools_mm(ends, seconds)
+        print(
+            f"routes: {count} probes: {ours:.0f} mm in {took:.2f} s, as given {travel_mm(ends):.0f} mm, "
+            f"OR-Tools {theirs:.0f} mm in {seconds} s: {ours / theirs:.3f}"
+        )
+
+
+def _or_tools_mm(ends: np.ndarray, seconds: int) -> float:
+    from ortools.constraint_solver import pywrapcp, routing_enums_pb2  # noqa: PLC0415
+
+    count = len(ends)
+    held = np.concatenate([np.stack([ends, ends[:, ::-1]], axis=1).reshape(-1, 2, 2), np.zeros((1, 2, 2))])
+    gaps = np.hypot(*np.moveaxis(held[:, None] - held[None], -1, 0)).sum(axis=2)
+    gaps[-1], gaps[:, -1] = 0, 0
+    costs = np.rint(gaps * 100).astype(int).tolist()
+    manager = pywrapcp.RoutingIndexManager(2 * count + 1, 1, 2 * count)
+    model = pywrapcp.RoutingModel(manager)
+    arc = model.RegisterTransitCallback(lambda a, b: costs[manager.IndexToNode(a)][manager.IndexToNode(b)])
+    model.SetArcCostEvaluatorOfAllVehicles(arc)
+    for i in range(count):
+        model.AddDisjunction([manager.NodeToIndex(2 * i), manager.NodeToIndex(2 * i + 1)], 10**9, 1)
+    asked = pywrapcp.DefaultRoutingSearchParameters()
+    asked.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
+    asked.time_limit.FromSeconds(seconds)
+    return model.SolveWithParameters(asked).ObjectiveValue() / 100
+
+
+def boards(folder: Path) -> list[Board]:
+    """The sample boards, from their CAD files."""
+    found = []
+    for home in sorted(path for path in folder.iterdir() if (path / "board.d356").is_file()):
+        gerber = [Source(f.name, f.read_bytes()) for f in sorted((home / "gerber").iterdir())]
+        netlist = Source("board.d356", (home / "board.d356").read_bytes())
+        parts = Source("parts.csv", (home / "parts.csv").read_bytes())
+        found.append(
+            import_board(name=home.name, ipc356=netlist, gerber=gerber, parts=parts, library=LIBRARY)[0]
+        )
+    return found
+
+
+def random_touch(board: Board, chance: random.Random) -> Touch:
+    """What a disc of 25-60 mm somewhere on the board touches."""
+    disc = shapely.Point(chance.uniform(0, board.width_mm), chance.uniform(0, board.height_mm)).buffer(
+        chance.uniform(25, 60) / 2
+    )
+    return touch(board, LIBRARY, parse_area(disc.wkt.encode(), board, "disc"))
+
+
+def measure_ratios(count: int, folder: Path) -> None:
+    """Planned probes over probes pad by pad, before any reading."""
+    for board in boards(folder):
+        chance = random.Random(5)
+        plans = [plan_probes(board, LIBRARY, random_touch(board, chance)) for _ in range(count)]
+        probes, naive = sum(len(p.probes) for p in plans), sum(p.naive_probes for p in plans)
+        isolation = sum(probe.purpose == "isolation" for plan in plans for probe in plan.probes)
+        route, naive_route = sum(p.route_mm for p in plans), sum(p.naive_route_mm for p in plans)
+        print(
+            f"ratios: {board.name}: {probes} probes ({isolation} isolation) of {naive} pad by pad: "
+            f"{probes / naive:.3f}; walk {route / naive_route:.3f} of the order of the nets"
+        )
+
+
+class Bench:
+    """A board with planted faults and a meter with contact resistance and noise. No planner code."""
+
+    def __init__(self, board: Board, contacts: np.ndarray, broken: set[int], shorts: list[tuple[str, str]], chance: random.Random) -> None:  # fmt: skip
+        space = board.space
+        self.board, self.chance, self.jumpers = board, chance, []
+        first_track = len(board.pads) + len(board.vias)
+        gone = {first_track + number - 1 for number in broken}
+        self.groups = Groups(len(space.kinds))
+        for a, b in contacts.tolist():
+            if a not in gone and b not in gone and space.nets[a] == space.nets[b]:
+                self.groups.join(a, b)
+        self.item = {via.name: len(board.pads) + i for i, via in enumerate(board.vias)}
+        for i, pad in reversed(list(enumerate(board.pads))):
+            self.item[str(pad.ref)] = i
+        for a, b in shorts:
+            self.groups.join(self.item[a], self.item[b])
+
+    def joined(self, a: str, b: str) -> bool:
+        return self.groups.root(self.item[a]) == self.groups.root(self.item[b])
+
+    def read(self, a: str, b: str, expect_ohms: float | None, isolation: bool) -> Reading:
+        noise = self.chance.gauss(0, 0.03) + self.chance.expovariate(1 / 0.1)
+        if self.joined(a, b):
+            base = 0.4 if isolation else expect_ohms or 0.0
+            return Reading(a, b, max(base + min(noise, 0.9), 0.0))
+        return Reading(a, b, expect_ohms if isolation else None)
+
+    def whole(self, net: str) -> bool:
+        pads = [str(pad.ref) for pad in self.board.index.pads_of_net[net]]
+        pads = [p for p in pads if not _bare(self.board, p)]
+        return len({self.groups.root(self.item[p]) for p in pads}) <= 1
+
+
+def _bare(board: Board, point: str) -> bool:
+    refdes, _, pin = point.rpartition(".")
+    pad = next(p for p in board.index.pads_of_part[refdes] if p.pin == pin)
+    return bool(pad.hole_mm and pad.hole_mm >= pad.size_mm)
+
+
+def measure_jobs(count: int, folder: Path) -> None:
+    """Whole jobs with planted opens and shorts: found, pinned, cured; readings made against pad by pad."""
+    loaded = boards(folder)
+    contacts = {board.name: copper_contacts(board) for board in loaded}
+    tally = dict.fromkeys(
+        ("opens", "found", "false", "shorts", "shorts found", "nets", "healed", "made", "naive"), 0
+    )
+    for seed in range(count):
+        chance = random.Random(seed)
+        board = loaded[seed % len(loaded)]
+        _one_job(board, contacts[board.name], chance, tally)
+        if (seed + 1) % 100 == 0:
+            print(f"jobs: {seed + 1} so far: {tally}", flush=True)
+    print(f"jobs: {count}: {tally}; mean probes {tally['made'] / max(tally['naive'], 1):.3f} of pad by pad")
+
+
+def _one_job(board: Board, contacts: np.ndarray, chance: random.Random, tally: dict[str, int]) -> None:
+    touched = random_touch(board, chance)
+    tracks = [track.number for track in touched.tracks]
+    broken = set(chance.sample(tracks, min(len(tracks), chance.randint(1, 5))))
+    near = [pair for pair in near_pairs(board, touched) if board.index.pads_of_net[pair.nets[0]]]
+    planted = []
+    if near and chance.random() < 0.5:
+        pair = chance.choice(near)
+        planted = [tuple(str(board.index.pads_of_net[net][0].ref) for net in pair.nets)]
+    bench = Bench(board, contacts, broken, planted, chance)
+    plan, readings = _walked(board, touched, bench, [], ())
+    tally["made"] += len(readings)
+    tally["naive"] += plan.naive_probes
+    _judge(board, contacts, bench, broken, plan, tally, chance)
+    tally["shorts"] += len(planted)
+    nets = {frozenset(board.index.place(p).net for p in pair) for pair in planted}
+    tally["shorts found"] += len(nets & {frozenset(short.nets) for short in plan.shorts})
+    fitted = [FittedJumper(j.a, j.b, j.net, j.side, after=len(readings)) for j in plan.jumpers]
+    for jumper in plan.jumpers:
+        bench.groups.join(bench.item[jumper.a], bench.item[jumper.b])
+    tally["nets"] += len(touched.nets)
+    tally["healed"] += sum(bench.whole(net.net) for net in touched.nets)
+    _walked(board, touched, bench, readings, fitted)
+
+
+def _walked(board: Board, touched: Touch, bench: Bench, readings: list[Reading], fitted) -> tuple[CopperPlan, list[Reading]]:  # fmt: skip
+    readings, asked = list(readings), set()
+    while True:
+        plan = plan_probes(board, LIBRARY, touched, readings, fitted, isolation="all")
+        if not plan.probes:
+            return plan, readings
+        for probe in plan.probes:
+            assert probe.id not in asked, f"{probe.id} is asked twice"
+            asked.add(probe.id)
+            readings.append(bench.read(probe.a, probe.b, probe.expect_ohms, probe.purpose == "isolation"))
+
+
+def _judge(board, contacts, bench, broken, plan, tally, chance) -> None:  # noqa: PLR0917
+    tally["false"] += sum(bench.joined(*item.between) for item in plan.opens)
+    named = {number for item in plan.opens for number in item.tracks}
+    for number in broken:
+        net = board.tracks[number - 1].net
+        repaired = Bench(board, contacts, broken - {number}, [], chance)
+        before, after = (
+            len({b.groups.root(b.item[str(p.ref)]) for p in board.index.pads_of_net[net]})
+            for b in (Bench(board, contacts, broken, [], chance), repaired)
+        )
+        if after < before:  # it parts pads
+            tally["opens"] += 1
+            tally["found"] += number in named
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("what", choices=("nets", "expected", "routes", "ratios", "jobs"))
+    parser.add_argument("count", type=int, nargs="?", default=100)
+    parser.add_argument(
+        "--boards", type=Path, default=Path(__file__).resolve().parents[2] / "shared" / "boards"
+    )
+    given = parser.parse_args()
+    if given.what in ("ratios", "jobs"):
+        {"ratios": measure_ratios, "jobs": measure_jobs}[given.what](given.count, given.boards)
+    else:
+        {"nets": measure_nets, "expected": measure_expected, "routes": measure_routes}[given.what](
+            given.count
+        )
