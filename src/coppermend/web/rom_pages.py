@@ -18,12 +18,14 @@ from coppermend.rom.formats import parse_image
 from coppermend.rom.image import RomImage
 from coppermend.rom.info import rom_info
 from coppermend.rom.vote import Vote, vote
+from coppermend.web import rom_adapt_page
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.forms import Form, SentForm, Upload
 from coppermend.web.pages import page, status_of, who_of
 from coppermend.web.rom_drawing import hex_rows, lines_svg, map_svg
 
 router = APIRouter(include_in_schema=False)
+router.include_router(rom_adapt_page.router)
 _MOST_IMAGES, _LARGEST_SHOWN = 16, 1024 * 1024
 _BLOCKS = 256
 _WHAT = ("dump", "burn", "read-back")
