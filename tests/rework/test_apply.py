@@ -18,7 +18,7 @@ from coppermend.errors import InputError
 from coppermend.rework.apply import apply_remedies, apply_remedy, next_refdes, point_on
 from coppermend.rework.records import KitLine, Remedy
 from coppermend.rework.remedies import remedies
-from coppermend.rework.verify import check_remedy
+from coppermend.rework.verify import check_remedy, conflicts
 
 
 @lru_cache
@@ -276,3 +276,61 @@ def test_a_coin_cell_needs_a_circuit_it_can_join(keep_board, library, touch_of):
     assert "coin-cell-BT1" in offered
     assert offered["coin-cell-BT1"].parts_off == ("BT1", "R1")
     assert "nonvolatile" not in " ".join(offered)
+
+
+def two(first, second):
+    return conflicts([replace(first, id="a"), replace(second, id="b")])
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "says"),
+    [
+        ({"excludes": ("b",)}, {}, "a and b exclude each other"),
+        ({"parts_off": ("R1",)}, {"parts_off": ("R1", "R2")}, "a and b both take off R1"),
+        (
+            {"parts_on": (KitLine("resistor", "", "", 1, ("R9",)),)},
+            {"parts_on": (KitLine("diode", "", "", 1, ("R9",)),)},
+            "a and b both bring R9",
+        ),
+        (
+            {"parts_off": ("R1",)},
+            {"jumpers": (("U9.1", "R1.2"),)},
+            "b solders a wire to R1.2, which a takes off",
+        ),
+    ],
+)
+def test_remedies_that_do_not_go_together_say_why(first, second, says):
+    """Each kind of clash in one sentence."""
+    assert two(remedy(**first), remedy(**second)) == (says,)
+
+
+def test_remedies_of_the_demo_board_that_go_together_have_no_conflict():
+    """All but the two that share the battery's place."""
+    offered = demo()[2]
+    together = [r for r in offered.values() if not r.id.startswith("coin")]
+
+    assert conflicts(together) == ()
+    assert "coin-cell-BT1 and supercapacitor-BT1 exclude each other" in conflicts(list(offered.values()))
+
+
+def test_a_net_that_was_renamed_by_a_jumper_is_still_the_one_that_was_meant(library):
+    """R2 is meant for net B, which a second wire joins to A: the connection holds, the merge is no error of it."""
+    on = (KitLine("resistor", "1k", "", 1, ("R2",)),)
+    found = check_remedy(
+        SMALL, library,
+        remedy(parts_on=on, jumpers=(("R2.1", "C1.1"), ("R2.2", "C1.2"), ("R1.2", "R1.1")),
+               connections=(("R2.1", "B"), ("R2.2", "GND"))),
+    )  # fmt: skip
+
+    assert "missing-connection" not in {f.code for f in found}
+
+
+def test_a_part_that_the_board_lacks_speaks_for_nothing(library):
+    """A pin of a part that is not listed neither drives nor passes a signal on."""
+    board = replace(
+        SMALL, nets={**SMALL.nets, "N": (PinRef("U1", "1"), PinRef("X9", "1"), PinRef("R1", "1"))}
+    )
+
+    found = check_remedy(board, library, remedy(parts_off=("R1",)))
+
+    assert ("floating-input", "N") in {(f.code, f.subjects[0]) for f in found}

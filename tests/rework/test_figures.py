@@ -15,6 +15,7 @@ from coppermend.errors import InputError, UnknownName
 from coppermend.rework import figures
 from coppermend.rework.figures.catalog import FIGURES, figure_called
 from coppermend.rework.figures.hold import hold_up, hold_up_curve, warmed
+from coppermend.rework.figures.interval import Interval
 from coppermend.rework.figures.levels import FAMILIES, fan_out
 from coppermend.rework.figures.plot import Plot, line_of, plot_svg, round_steps
 from coppermend.rework.figures.ramp import rail_profile
@@ -646,3 +647,21 @@ def test_a_flat_plot_has_axes():
 def test_examples_in_the_docstrings_run(module):
     """Each example gives what it says."""
     assert doctest.testmod(importlib.import_module(f"coppermend.rework.figures.{module}")).failed == 0
+
+
+def test_a_gauge_with_limits_has_an_interval():
+    """29 to 31 AWG: the thicker wire bounds the resistance from below."""
+    answer = figure_called("wire").evaluate({"gauge": "30 (29..31)"})
+
+    assert (
+        answer.out("ohm_per_m").surely_low
+        <= answer.out("ohm_per_m").low
+        < 0.3385
+        < answer.out("ohm_per_m").high
+    )
+
+
+def test_an_interval_knows_what_it_holds():
+    """Both ends are inside."""
+    assert 1.0 in Interval(1.0, 2.0)
+    assert 2.1 not in Interval(1.0, 2.0)

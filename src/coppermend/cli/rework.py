@@ -20,7 +20,7 @@ from coppermend.rework.records import Check, KitLine, RefitItem, Remedy, StripIt
 from coppermend.rework.refit import kit, refit_list
 from coppermend.rework.remedies import choose, remedies
 from coppermend.rework.strip import strip_list
-from coppermend.rework.verify import check_remedy
+from coppermend.rework.verify import check_remedy, conflicts
 
 RemedyOption = Annotated[
     list[str] | None,
@@ -90,6 +90,7 @@ def refit(
         ],
         "refit": [item.to_json() for item in items],
         "kit": [line.to_json() for line in lines],
+        "conflicts": list(conflicts(chosen)),
         "options": [option.to_json() for option in compare_options(offered)],
         "break_even": [one.to_json() for one in break_evens(offered)],
     }
@@ -99,6 +100,7 @@ def refit(
             _show_remedy(one, one in chosen)
             if one in chosen:
                 _show_wiring(one, findings[one.id])
+        say(*(f"conflict: {words}" for words in conflicts(chosen)))
         _show_options(offered)
         say_cautions(merged(*(item.cautions for item in items), *(one.cautions for one in chosen)))
         _show_lists(items, lines)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import permutations
 
 from coppermend.board.check import check_board
 from coppermend.board.finding import Finding
@@ -117,3 +118,31 @@ def _direction(board: Board, library: PartLibrary, pin: PinRef) -> str:
     known = library.of(part) if part else None
     spec = known.pin(pin.pin) if known else None
     return spec.direction if spec else ""
+
+
+def conflicts(chosen: Sequence[Remedy]) -> tuple[str, ...]:
+    """Why remedies cannot be carried out together, one sentence each; () when they can.
+
+    Two that exclude each other, that take the same part off, that bring the same new refdes, or of which one solders
+    a wire to a part that the other takes off.
+    """
+    found = []
+    for one, other in permutations(chosen, 2):
+        if one.id < other.id:
+            found += _clashes(one, other)
+        placed = {refdes for line in other.parts_on for refdes in line.refdes}
+        gone = set(other.parts_off) - placed
+        ends = {end for jumper in one.jumpers for end in jumper if end.rpartition(".")[0] in gone}
+        found += [f"{one.id} solders a wire to {end}, which {other.id} takes off" for end in sorted(ends)]
+    return tuple(found)
+
+
+def _clashes(one: Remedy, other: Remedy) -> list[str]:
+    found = []
+    if other.id in one.excludes or one.id in other.excludes:
+        found.append(f"{one.id} and {other.id} exclude each other")
+    twice = set(one.parts_off) & set(other.parts_off)
+    found += [f"{one.id} and {other.id} both take off {refdes}" for refdes in sorted(twice)]
+    placed = ({refdes for line in r.parts_on for refdes in line.refdes} for r in (one, other))
+    both = set.intersection(*placed) - twice
+    return found + [f"{one.id} and {other.id} both bring {refdes}" for refdes in sorted(both)]
