@@ -70,6 +70,9 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "infer": Leaf(
                 f"{_HERE}.prove_matrix", "infer_", "What is wrong with a matrix, from its reports."
             ),
+            "holdup": Leaf(
+                f"{_HERE}.prove_holdup", "holdup", "How long a memory will keep, from a few readings."
+            ),
             "waive": Leaf(f"{_HERE}.prove_waive", "waive", "Let a job go back with its gate open."),
         },
     ),

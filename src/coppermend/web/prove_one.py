@@ -16,7 +16,7 @@ from coppermend.proving.leastplan import PlanStep
 from coppermend.proving.records import Proof
 from coppermend.proving.supply import resistance_id
 from coppermend.web.desk import Job, desk_of
-from coppermend.web.drawing import Drawing, drawing_of
+from coppermend.web.drawing import Drawing, around, drawing_of
 from coppermend.web.forms import Form, SentForm, read_ohms
 from coppermend.web.pages import author, page, see, status_of
 from coppermend.web.stages import job_context
@@ -105,6 +105,8 @@ def _drawing(request: Request, job: Job, turn: Turn | None) -> Drawing | None:
         *(Overlay("net", (s.name,)) for s in now if s.kind == "net" and s.name in nets),
         *(Overlay("suspect", (s.name,)) for s in now if s.kind == "part" and s.name in parts),
     ]
-    made = drawing_of(desk_of(request), job.sha256, overlays)
+    pins = [p for s in now if s.kind == "part" for p in job.board.index.pins_of_part.get(s.name, ())[:1]]
+    focus = around(job.board, *map(str, pins)) if pins else None
+    made = drawing_of(desk_of(request), job.sha256, overlays, focus_mm=focus)
     shown = {overlay.kind for overlay in overlays}
     return replace(made, layers=tuple(layer for layer in _LAYERS if layer[0] in shown))
