@@ -30,6 +30,7 @@ GOOD = {
     "damage": {"area": AREA},
     "note": {"text": "white residue at the battery"},
     "remedy": {"id": "fram", "chosen": True},
+    "observation": {"point": "U3.9", "kind": "logic", "value": "low", "condition": "running"},
     "strip": {"refdes": "U3", "done": True, "fate": "discard"},
     "reading": {"a": "U3.9", "b": "V17", "ohms": 0.3},
     "jumper": {"net": "A5", "a": "U3.9", "b": "U4.1", "side": "top"},

@@ -40,7 +40,7 @@ class Overlay:
             from each point to the next. A point, part and net of one name are tried in that order.
         shape: Geometry in board mm, for damage or anything without a name.
         label: Short text beside it, such as a probe's number.
-        severity: 0..1, for the hatching of damage.
+        severity: 0..1, for the hatching of damage; how likely a suspect is, which shades it (1: outline only).
     """
 
     kind: OverlayKind
@@ -131,10 +131,15 @@ def _styles(prefix: str, overlay: Overlay) -> dict[OverlayKind, str]:
         "touched": attributes(fill=f"url(#{prefix}-dots)", stroke=RUST, stroke_width=0.4),
         "strip": attributes(stroke=INK, stroke_width=0.6),
         "probe": attributes(stroke=INK, stroke_width=0.35),
-        "suspect": attributes(stroke=INK, stroke_width=0.55, stroke_dasharray=".1 1.1"),
+        "suspect": attributes(stroke=INK, stroke_width=0.55, stroke_dasharray=".1 1.1") + _shade(overlay),
         "jumper": attributes(stroke=INK, stroke_width=0.5),
         "net": attributes(stroke=INK, stroke_width=0.7),
     }
+
+
+def _shade(overlay: Overlay) -> str:
+    """How likely a suspect is, as the depth of its shading; a certain one is outlined only."""
+    return attributes(fill=INK, fill_opacity=0.1 + 0.5 * overlay.severity) if overlay.severity < 1 else ""
 
 
 def _shape(frame: Frame, shape: BaseGeometry, style: str) -> Iterator[str]:

@@ -11,6 +11,7 @@ from coppermend.isolate.graph import Edge, SignalGraph
 
 ConditionName = Literal["running", "forced"]
 CONDITIONS: tuple[ConditionName, ...] = ("running", "forced")
+CUT_KINDS = ("cpu", "peripheral")  # parts in which a condition may cut paths
 _KEPT_IN_FORCED = ("clock", "reset", "rail", "ground")
 
 
@@ -58,17 +59,17 @@ def is_cut(graph: SignalGraph, name: ConditionName, enters: PinRef, leaves_by: P
 
     When forced, into the CPU only clock, reset and supply count, and nothing is written to ports.
     """
-    if name == "running":
-        return False
     kind = graph.kinds[enters.refdes]
+    if name == "running" or kind not in CUT_KINDS:
+        return False
     role = graph.roles[graph.net(enters)].role
     if kind == "cpu":
-        spec = graph.flow.spec(enters)
+        spec = graph.spec(enters)
         kept = spec is not None and (spec.role in _KEPT_IN_FORCED or spec.direction == "power")
-        leaves = graph.flow.spec(leaves_by)
+        leaves = graph.spec(leaves_by)
         return not kept or (leaves is not None and leaves.role == "data")
     if kind == "peripheral" and role not in ("rail", "ground"):
-        leaves, spec = graph.flow.spec(leaves_by), graph.flow.spec(enters)
+        leaves, spec = graph.spec(leaves_by), graph.spec(enters)
         to_port = leaves is not None and leaves.role == "port"
         return to_port and not (spec is not None and spec.role in ("port", "reset"))
     return False
@@ -78,5 +79,5 @@ def is_hidden(graph: SignalGraph, name: ConditionName, refdes: str, net: str) ->
     """Whether an adapter keeps what a part does to a net off the board: the data lines of a forced CPU."""
     if name == "running" or graph.kinds.get(refdes) != "cpu":
         return False
-    specs = (graph.flow.spec(pin) for pin in graph.board.nets[net] if pin.refdes == refdes)
+    specs = (graph.spec(pin) for pin in graph.board.nets[net] if pin.refdes == refdes)
     return any(spec is not None and spec.role == "data" for spec in specs)

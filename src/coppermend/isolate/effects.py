@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from coppermend.board.kinds import IC_KINDS
 from coppermend.board.model import PinRef
 from coppermend.isolate.conditions import (
+    CUT_KINDS,
     Condition,
     ConditionName,
     conditions_of,
@@ -25,6 +26,9 @@ from coppermend.isolate.states import Floats, Mode
 
 Modes = NDArray[np.uint8]
 Numbers = NDArray[np.int64]
+
+
+KEPT_CELLS = 4_000_000  # rows times nets that are worth keeping unpacked: 16 MB a condition
 
 
 class Starts(NamedTuple):
@@ -84,7 +88,7 @@ class Effects:
                 self.faults_at_pin.setdefault(fault.pin, []).append(number)
 
     def _shown_starts(self, fault: Fault, name: ConditionName) -> tuple[tuple[int, Mode], ...]:
-        if name == "running" or fault.unit.kind not in ("part", "socket"):
+        if name == "running" or self.graph.kinds.get(fault.unit.name) != "cpu":
             return fault.starts
         graph, refdes = self.graph, fault.unit.name
         return tuple(s for s in fault.starts if not is_hidden(graph, name, refdes, graph.nets[s[0]]))
@@ -108,11 +112,28 @@ class Effects:
     def _begins(self, fault: Fault, name: ConditionName) -> tuple[int, ...]:
         """The nets that a fault begins on, or that follow it through its own part."""
         graph = self.graph
-        nets = {net for net, _ in self._shown_starts(fault, name)}
-        for leaves in fault.carries:
-            if fault.pin is not None and not is_cut(graph, name, fault.pin, leaves):
-                nets.add(graph.number[graph.net(leaves)])
-        return tuple(sorted(nets))
+        starts = [net for net, _ in self._shown_starts(fault, name)]
+        if fault.pin is None or not fault.carries:
+            return tuple(sorted(starts))
+        whole = name == "running" or graph.kinds[fault.pin.refdes] not in CUT_KINDS
+        passed = (
+            graph.number[graph.net(leaves)]
+            for leaves in fault.carries
+            if whole or not is_cut(graph, name, fault.pin, leaves)
+        )
+        return tuple(sorted({*starts, *passed}))
+
+    def unpacked(self, condition: ConditionName) -> NDArray[np.float32]:
+        """The rows of a condition as 0 and 1, shape (rows, nets); for boards up to ``KEPT_CELLS`` only."""
+        if condition not in self._unpacked:
+            count = self.downstream[condition].count
+            bits = np.unpackbits(self.rows[condition], axis=1, count=count, bitorder="little")
+            self._unpacked[condition] = bits.astype(np.float32)
+        return self._unpacked[condition]
+
+    @cached_property
+    def _unpacked(self) -> dict[ConditionName, NDArray[np.float32]]:
+        return {}
 
     def name_of(self, condition: str) -> ConditionName:
         """The condition itself, or ``running`` where the board cannot be brought to it."""
@@ -136,6 +157,14 @@ class Effects:
     def grounding(self) -> NDArray[np.bool_]:
         """Which faults an ohmmeter to ground (or between the two nets) sees, shape (faults,)."""
         return np.array([fault.grounds for fault in self.faults], dtype=bool)
+
+    @cached_property
+    def section_of_site(self) -> tuple[Numbers, tuple[str, ...]]:
+        """The number of each site's section (0: of none), and the sections by number."""
+        parts = self.graph.board.index.parts
+        names = [parts[s.name].section if s.kind == "part" else "" for s in self.units.sites]
+        numbers = {name: k for k, name in enumerate(dict.fromkeys(["", *names]))}
+        return np.array([numbers[name] for name in names], dtype=np.int64), tuple(numbers)
 
     @cached_property
     def probeable(self) -> NDArray[np.bool_]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from coppermend.board.model import PinRef
 from coppermend.isolate.effects import Effects
+from coppermend.isolate.faults import Unit
 from coppermend.isolate.observations import VISUAL_VALUES, Observation, net_of, pin_at, swapped
 from coppermend.isolate.states import MODES, Expected, Floats, Mode, State, logic_likelihood
 from coppermend.isolate.symptoms import read_symptom
@@ -137,10 +138,9 @@ def _found(hit: NDArray[np.bool_], shown: bool) -> Floats:
 
 
 def _of_parts(effects: Effects, refdes: Collection[str]) -> NDArray[np.bool_]:
-    wanted = np.array(
-        [unit.kind in ("part", "socket") and unit.name in refdes for unit in effects.units.units], dtype=bool
-    )
-    return wanted[effects.unit_of_fault]
+    numbers = effects.units.number
+    units = (Unit(kind, name) for name in refdes for kind in ("part", "socket"))
+    return np.isin(effects.unit_of_fault, [numbers[unit] for unit in units if unit in numbers])
 
 
 def _swap(effects: Effects, seen: Observation) -> Floats:

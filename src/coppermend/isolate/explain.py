@@ -9,7 +9,7 @@ import numpy as np
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import expected_level
 from coppermend.isolate.faults import Unit
-from coppermend.isolate.gain import Suspicion
+from coppermend.isolate.gain import Suspicion, totals
 from coppermend.isolate.measurements import Candidate
 from coppermend.isolate.states import Floats
 
@@ -89,16 +89,11 @@ def _names(effects: Effects, suspicion: Suspicion, cleared: Floats, left: Floats
 
 
 def _sections(effects: Effects, suspicion: Suspicion, cleared: Floats, left: Floats) -> list[str]:
-    parts = effects.graph.board.index.parts
-    mass: dict[str, list[float]] = {}
-    for k, number in enumerate(suspicion.unit_numbers.tolist()):
-        unit = effects.units.sites[number]
-        section = parts[unit.name].section if unit.kind in ("part", "socket") else ""
-        pair = mass.setdefault(section, [0.0, 0.0])
-        pair[0] += float(cleared[k])
-        pair[1] += float(left[k])
-    whole = [(s, m) for s, m in mass.items() if s and m[0] > 2 * _WORTH and m[1] < 0.1 * m[0]]
-    return [section for section, _ in sorted(whole, key=lambda row: -row[1][0])][:_NAMED]
+    numbers, names = effects.section_of_site
+    section = numbers[suspicion.unit_numbers]
+    gone, stays = (totals(section, mass, len(names)) for mass in (cleared, left))
+    whole = [k for k in np.argsort(-gone) if names[k] and gone[k] > 2 * _WORTH and stays[k] < 0.1 * gone[k]]
+    return [names[k] for k in whole[:_NAMED]]
 
 
 def _and(words: Sequence[str]) -> str:

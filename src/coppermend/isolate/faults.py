@@ -122,7 +122,7 @@ class _Builder:
                 grounds=True,
             )
         if kind in ("rom", "ram", "cpu", "peripheral") and shares["content"]:
-            data = [p for p in outputs if (spec := graph.flow.spec(p)) and spec.role == "data"]
+            data = [p for p in outputs if (spec := graph.spec(p)) and spec.role == "data"]
             starts = tuple((self._number(p), Mode.WRONG) for p in data)
             words = "content wrong" if kind == "rom" else "works wrongly"
             yield Fault(unit, words, weight * shares["content"], starts)
@@ -195,7 +195,7 @@ class _Builder:
         return ((net, Mode.FLOATING if not drivers else Mode.DEAD),)
 
     def _open_collector(self, pin: PinRef) -> bool:
-        spec = self.graph.flow.spec(pin)
+        spec = self.graph.spec(pin)
         return spec is not None and spec.direction in ("open-collector", "passive")
 
     def _copper(self, net: str) -> Iterator[Fault]:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from coppermend.board.flow import SERIES_KINDS, Flow
 from coppermend.board.kinds import PASSIVE_KINDS
 from coppermend.board.model import Board, PinRef
-from coppermend.board.parttypes import PartKind, PartLibrary
+from coppermend.board.parttypes import PartKind, PartLibrary, PinSpec
 from coppermend.board.roles import net_roles
 
 Bits = NDArray[np.uint8]
@@ -45,6 +45,7 @@ class SignalGraph:
         self.supply = frozenset(net for net, role in self.roles.items() if role.role in ("rail", "ground"))
         self.grounds = frozenset(net for net, role in self.roles.items() if role.role == "ground")
         self.flow = Flow(board, library, self.supply)
+        self._specs: dict[PinRef, PinSpec | None] = {}
         # A netlist may name parts that the parts list lacks: they have no kind and no signal passes them.
         named = {pin.refdes: None for pins in board.nets.values() for pin in pins}
         self.kinds: Mapping[str, PartKind | None] = {**named, **self.flow.kinds}
@@ -63,6 +64,12 @@ class SignalGraph:
     def net(self, pin: PinRef) -> str:
         """The net of a pin, "" when it is on none."""
         return self.board.index.net_of_pin.get(pin, "")
+
+    def spec(self, pin: PinRef) -> PinSpec | None:
+        """What the library says of a pin, remembered."""
+        if pin not in self._specs:
+            self._specs[pin] = self.flow.spec(pin)
+        return self._specs[pin]
 
     def outputs_behind(self, pin: PinRef) -> Sequence[PinRef]:
         """Output pins that follow input ``pin`` inside its part."""
@@ -139,7 +146,7 @@ class SignalGraph:
         """A rail acts on every output of the parts that it feeds."""
         for rail in self.supply - self.grounds:
             for pin in self.board.nets[rail]:
-                spec = self.flow.spec(pin)
+                spec = self.spec(pin)
                 if spec is not None and spec.direction == "power":
                     for leaves in self.outputs_of(pin.refdes):
                         yield from self._edge(pin, leaves)
@@ -147,7 +154,7 @@ class SignalGraph:
     def fed_by(self, rail: str) -> list[str]:
         """Refdes of the parts with a power pin on ``rail``."""
         pins = self.board.nets.get(rail, ())
-        specs = [(pin, self.flow.spec(pin)) for pin in pins]
+        specs = [(pin, self.spec(pin)) for pin in pins]
         return list(dict.fromkeys(pin.refdes for pin, spec in specs if spec and spec.direction == "power"))
 
 

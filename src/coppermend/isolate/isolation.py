@@ -19,7 +19,7 @@ from coppermend.board.subject import Subject
 from coppermend.errors import UnknownName
 from coppermend.isolate.belief import single_posterior
 from coppermend.isolate.choice import Measurement, Tools, propose
-from coppermend.isolate.conditions import ConditionName
+from coppermend.isolate.conditions import ConditionName, condition
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import likelihood
 from coppermend.isolate.explain import unit_words
@@ -186,6 +186,10 @@ class Isolation:
     def done(self) -> frozenset[tuple[str, str, str]]:
         """(point, kind, condition) of what was observed."""
         return frozenset((o.point, o.kind, o.condition) for o in self.seen)
+
+    def condition_words(self, name: ConditionName) -> str:
+        """What is done to bring the board into a condition."""
+        return condition(name).words
 
     @property
     def isolated(self) -> bool:

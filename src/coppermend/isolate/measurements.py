@@ -10,9 +10,9 @@ import numpy as np
 from coppermend.board.kinds import IC_KINDS
 from coppermend.board.model import PinRef
 from coppermend.isolate.conditions import Condition, ConditionName, condition
-from coppermend.isolate.effects import Effects
+from coppermend.isolate.effects import KEPT_CELLS, Effects
 from coppermend.isolate.evidence import likelihood
-from coppermend.isolate.gain import SAID, Suspicion, screening_bits
+from coppermend.isolate.gain import SAID, Suspicion, screening_bits, totals
 from coppermend.isolate.observations import Observation, ObservationKind, swapped
 from coppermend.isolate.states import MODES, Floats, Mode
 
@@ -61,8 +61,9 @@ def logic_candidates(
         best = np.argsort(-bits, kind="stable")[:_NETS_TRIED]
         screened += [(float(bits[net]) / cost, int(net), how) for net in best if bits[net] > 0]
     screened.sort(key=lambda row: -row[0])
-    for _, net, how in screened[: 2 * _NETS_TRIED]:
-        for pin in _pins_to_try(effects, suspicion, net):
+    probability = _of_every_fault(effects, suspicion)
+    for _, net, how in screened[:_NETS_TRIED]:
+        for pin in _pins_to_try(effects, probability, net):
             if (str(pin), "logic", how.name) not in done:
                 yield logic_candidate(effects, suspicion, pin, how.name, now)
 
@@ -90,23 +91,13 @@ def hazardous(effects: Effects, net: str) -> bool:
 def mode_mass(effects: Effects, suspicion: Suspicion, how: ConditionName) -> Floats:
     """P(mode) at every net, shape (modes, nets)."""
     rows, down = effects.rows[how], effects.downstream[how]
-    weight = np.bincount(
-        effects.row_of_fault[how][suspicion.faults], suspicion.probability, minlength=len(rows)
-    )
-    used = np.flatnonzero(weight)
-    follows = np.zeros(down.count)
-    step = max(1, _MOST_CELLS // max(down.count, 1))
-    for first in range(0, len(used), step):
-        part = used[first : first + step]
-        bits = np.unpackbits(rows[part], axis=1, count=down.count, bitorder="little")
-        follows += weight[part].astype(np.float32) @ bits.astype(np.float32)
+    weight = totals(effects.row_of_fault[how][suspicion.faults], suspicion.probability, len(rows))
+    follows = _follows(effects, how, weight)
     mass = np.zeros((len(MODES), down.count))
     nets = np.arange(down.count)
     mass[effects.follow_mode, nets] = follows
-    probability = np.zeros(len(effects.faults))
-    probability[suspicion.faults] = suspicion.probability
     starts = effects.starts[how]
-    p = probability[starts.fault]
+    p = _of_every_fault(effects, suspicion)[starts.fault]
     np.add.at(mass, (starts.mode, starts.net), p)
     np.subtract.at(mass, (effects.follow_mode[starts.net], starts.net), p)
     np.maximum(mass, 0.0, out=mass)
@@ -115,13 +106,33 @@ def mode_mass(effects: Effects, suspicion: Suspicion, how: ConditionName) -> Flo
     return mass
 
 
-def _pins_to_try(effects: Effects, suspicion: Suspicion, net: int) -> list[PinRef]:
+def _follows(effects: Effects, how: ConditionName, weight: Floats) -> Floats:
+    """P(downstream of the fault) for every net, from the weight of each row of beginnings."""
+    rows, count = effects.rows[how], effects.downstream[how].count
+    if len(rows) * count <= KEPT_CELLS:
+        return np.asarray(weight.astype(np.float32) @ effects.unpacked(how), dtype=np.float64)
+    used, follows = np.flatnonzero(weight), np.zeros(count)
+    step = max(1, _MOST_CELLS // max(count, 1))
+    for first in range(0, len(used), step):  # large boards: a strip at a time
+        part = used[first : first + step]
+        bits = np.unpackbits(rows[part], axis=1, count=count, bitorder="little")
+        follows += weight[part].astype(np.float32) @ bits.astype(np.float32)
+    return follows
+
+
+def _of_every_fault(effects: Effects, suspicion: Suspicion) -> Floats:
+    """Probability of every fault of the board, 0 for those that no longer count."""
+    probability = np.zeros(len(effects.faults))
+    probability[suspicion.faults] = suspicion.probability
+    return probability
+
+
+def _pins_to_try(effects: Effects, probability: Floats, net: int) -> list[PinRef]:
     """A handy pin of the net, and pins whose own faults weigh most."""
     name = effects.graph.nets[net]
     pins = effects.graph.board.nets[name]
-    weight = dict(zip(suspicion.faults.tolist(), suspicion.probability.tolist(), strict=True))
     own = {
-        pin: sum(weight.get(f, 0.0) for f in effects.faults_at_pin.get(pin, ()) if effects.faults[f].opens)
+        pin: sum(probability[f] for f in effects.faults_at_pin.get(pin, ()) if effects.faults[f].opens)
         for pin in pins
     }
     handy = effects.handy_pin(name)

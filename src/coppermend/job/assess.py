@@ -14,10 +14,12 @@ from typing import Any
 from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.subject import Subject
 from coppermend.copper.plan import plan_probes
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan
 from coppermend.damage.touch import touch_to_json
+from coppermend.job.isolating import search_of
 from coppermend.job.known import BoardFacts, board_facts, touched_by
 from coppermend.job.power import rails_ohm
 from coppermend.job.progress import FINISHED, WAIVED, StageProgress, next_step, stage_progress
@@ -125,7 +127,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
     copper, copper_notes = _copper(facts, touched, lists, state)
     power, evidence = _power(facts, state), _evidence(state)
     judged = gate(
-        _concerns(facts.board, touched, lists),
+        _concerns(facts.board, touched, lists, _suspects(board, library, state)),
         facts.proofs,
         evidence,
         copper.proven,
@@ -199,11 +201,19 @@ def _evidence(state: JobState) -> Mapping[str, Evidence]:
     return {name: Evidence(name, line.passed, line.note) for name, line in state.evidence.items()}
 
 
-def _concerns(board: Board, touched: Touch, lists: WorkLists) -> tuple[Concern, ...]:
+def _suspects(board: Board, library: PartLibrary, state: JobState) -> tuple[Subject, ...]:
+    """What the search for the fault accuses, once anything was observed."""
+    return search_of(board, library, state).subjects if state.observations else ()
+
+
+def _concerns(
+    board: Board, touched: Touch, lists: WorkLists, suspects: tuple[Subject, ...]
+) -> tuple[Concern, ...]:
     return concerns_from(
         touched,
         strip_done=lists.came_off,
         refit={item.part for item in lists.refit if item.part},
         remedies={remedy.title: remedy.changes for remedy in lists.chosen},
+        suspects=suspects,
         board=board,
     )

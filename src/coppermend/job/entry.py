@@ -20,6 +20,7 @@ STAGES: tuple[Stage, ...] = (
 #   damage    area: GeoJSON FeatureCollection in board mm with "severity"       (inspect; the last one counts)
 #   note      text                                                              (any)
 #   remedy    id of a remedy, chosen true|false                                 (plan; the last per id counts)
+#   observation  point, kind, value, condition: what was seen while looking for the fault   (isolate)
 #   strip     refdes, done true|false, fate                                     (strip; the last per refdes)
 #   reading   a, b (points), ohms: number or "OL", instrument                   (copper; the last per pair)
 #   jumper    net, a, b, side                                                   (copper)
@@ -30,7 +31,7 @@ STAGES: tuple[Stage, ...] = (
 #   paper     what: tag|report, sha256, name                                    (return)
 #   void      seq of the entry that no longer counts, why                       (any: undo and correction)
 EntryKind = Literal[
-    "job", "board", "photo", "image", "damage", "note", "remedy", "strip", "reading", "jumper", "refit", "evidence",
+    "job", "board", "photo", "image", "damage", "note", "remedy", "observation", "strip", "reading", "jumper", "refit", "evidence",
     "waiver", "stage", "paper", "void",
 ]  # fmt: skip
 

@@ -16,6 +16,7 @@ from coppermend.board.roles import net_roles
 from coppermend.board.subject import Subject
 from coppermend.damage.area import DamageArea, parse_area
 from coppermend.damage.touch import touch
+from coppermend.isolate.isolation import Isolation
 from coppermend.proving.proofs import Proof, net_points, proofs_for, unprovable
 from coppermend.rework.records import Remedy
 from coppermend.rework.remedies import remedies
@@ -99,6 +100,22 @@ def board_facts(board: Board, library: PartLibrary) -> BoardFacts:
 @lru_cache(maxsize=_BOARDS)
 def _facts(board: _Same[Board], library: _Same[PartLibrary]) -> BoardFacts:
     return BoardFacts(with_package_pads(board.thing), library.thing)
+
+
+def isolation_base(board: Board, library: PartLibrary, damage: Mapping[str, Any] | None) -> Isolation:
+    """A search for the fault that has seen nothing, with the damage in its priors; remembered.
+
+    Raises:
+        InputError: If the damage does not lie on the board.
+    """
+    text = json.dumps(damage) if damage and damage.get("features") else ""
+    return _isolation(_Same(board), _Same(library), text)
+
+
+@lru_cache(maxsize=_BOARDS)
+def _isolation(board: _Same[Board], library: _Same[PartLibrary], text: str) -> Isolation:
+    touched = _touched(board, library, text)[0] if text else None
+    return Isolation(_facts(board, library).board, library.thing, touch=touched)
 
 
 def touched_by(

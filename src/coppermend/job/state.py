@@ -45,6 +45,17 @@ class JumperLine:
 
 
 @dataclass(frozen=True, slots=True)
+class ObservationLine:
+    """Something seen while looking for the fault, as written; whether the board has the point is not checked."""
+
+    point: str
+    kind: str
+    value: str
+    condition: str
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
 class EvidenceLine:
     """The last result of a proof; ``values`` holds whatever else was noted, such as what was measured."""
 
@@ -132,6 +143,7 @@ class JobState:
     strip: Mapping[str, str] = field(default_factory=dict)
     readings: tuple[ReadingLine, ...] = ()
     jumpers: tuple[JumperLine, ...] = ()
+    observations: tuple[ObservationLine, ...] = ()
     refit: Mapping[str, str] = field(default_factory=dict)
     evidence: Mapping[str, EvidenceLine] = field(default_factory=dict)
     notes: tuple[NoteLine, ...] = ()
@@ -180,6 +192,7 @@ def fold(entries: Iterable[Entry]) -> JobState:
         },
         readings=_readings(counting["reading"]),
         jumpers=_jumpers(counting["jumper"]),
+        observations=tuple(_observation(e) for e in counting["observation"]),
         refit={
             r: e.body.get("note", "") for r, e in _last(counting["refit"], "refdes").items() if e.body["done"]
         },
@@ -244,6 +257,13 @@ def _jumpers(entries: Sequence[Entry]) -> tuple[JumperLine, ...]:
         first = fitted[key].seq if key in fitted else entry.seq
         fitted[key] = JumperLine(net, a, b, entry.body.get("side", ""), first)
     return tuple(fitted.values())
+
+
+def _observation(entry: Entry) -> ObservationLine:
+    body = entry.body
+    return ObservationLine(
+        body.get("point", ""), body["kind"], body["value"], body.get("condition", ""), entry.seq
+    )
 
 
 def _evidence(entry: Entry) -> EvidenceLine:

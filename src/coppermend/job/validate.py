@@ -120,6 +120,10 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     },
     "note": {"text": _text(LONGEST_TEXT, required=True, least=1)},
     "remedy": {"id": _WORD, "chosen": _FLAG},
+    "observation": {
+        "point": _WORD_OR_NONE, "value": _WORD, "condition": _WORD_OR_NONE,
+        "kind": _one_of("logic", "volts", "ohms", "hertz", "symptom", "swap", "visual", "selftest"),
+    },
     "strip": {"refdes": _WORD, "done": _FLAG, "fate": _one_of("", *FATES, required=False)},
     "reading": {
         "a": _AT, "b": _AT, "instrument": _WORD_OR_NONE,

@@ -23,7 +23,7 @@ Box = tuple[float, float, float, float]  # left, bottom, right, top [mm]
 _AROUND_MM = 22.0
 _WORDS = {
     "damage": "damage", "touched": "touched parts", "strip": "comes off", "probe": "probe",
-    "jumper": "jumpers", "net": "net",
+    "jumper": "jumpers", "net": "net", "suspect": "suspects",
 }  # fmt: skip
 
 

@@ -159,6 +159,7 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     "damage": lambda b: f"{len(b['area']['features'])} damaged areas",
     "note": lambda b: b["text"],
     "remedy": lambda b: f"{b['id']} {'chosen' if b['chosen'] else 'not chosen'}",
+    "observation": lambda b: f"{b.get('point') or 'board'}: {b['kind']} {b['value']}",
     "strip": lambda b: _done(b, "is off", "is not off"),
     "reading": _reading_words,
     "jumper": lambda b: f"{b['net']}: {b['a']} to {b['b']}",

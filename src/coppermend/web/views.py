@@ -20,6 +20,7 @@ from coppermend.rework.records import RefitItem, StripItem
 from coppermend.web.copper_view import copper_view
 from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import damage_overlays, stage_overlays
+from coppermend.web.isolate_view import isolate_view
 
 Query = Mapping[str, str]
 _LARGEST_DRAWN = 40_000  # characters of GeoJSON that are worth editing by hand
@@ -45,7 +46,7 @@ def _inspect(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
 
 
 def _isolate(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
-    return {"groups": sections_touched(job)}
+    return {"groups": sections_touched(job), **isolate_view(job, desk.library, query.get("step", ""))}
 
 
 def sections_touched(job: Job) -> list[tuple[str, list[TouchedPart], list[TouchedNet]]]:

@@ -1,0 +1,48 @@
+"""The search for the fault as a job's record tells it. Reads and writes nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.board.subject import Subject
+from coppermend.errors import InputError
+from coppermend.isolate.isolation import Isolation
+from coppermend.isolate.observations import observation
+from coppermend.job.known import isolation_base
+from coppermend.job.state import JobState, ObservationLine
+
+CONCERN_FROM = 0.2  # what is suspected less than this needs no proof of its own
+
+
+@dataclass(frozen=True)
+class Search:
+    """A search with the entries that it used, in the order of its observations, and notes on those it could not."""
+
+    isolation: Isolation
+    used: tuple[ObservationLine, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def subjects(self) -> tuple[Subject, ...]:
+        """What is under suspicion once anything was seen: it must be proven before the board leaves."""
+        return self.isolation.subjects(CONCERN_FROM) if self.used else ()
+
+
+def search_of(board: Board, library: PartLibrary, state: JobState) -> Search:
+    """The search after the record's observations; those that this board does not allow are told in ``notes``.
+
+    Raises:
+        InputError: If the recorded damage does not lie on this board.
+    """
+    search = isolation_base(board, library, state.damage).after_nothing()
+    used, notes = [], []
+    for line in state.observations:
+        try:
+            search.add(observation(search.board, line.point, line.kind, line.value, line.condition))
+        except InputError as error:
+            notes.append(f"entry {line.seq} is not used: {error}")
+        else:
+            used.append(line)
+    return Search(search, tuple(used), tuple(notes))
