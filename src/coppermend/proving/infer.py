@@ -176,9 +176,9 @@ def _likely_pairs(
         return []
     rank = better[helpful] * price + log_odds[helpful]
     helpful = helpful[np.argsort(-rank, kind="stable")[:_SINGLES_PAIRED]]
-    flat = predicted[:, :, seen.mask].reshape(len(predicted), -1)
+    flat = _flat(predicted, seen.mask)
     effect = (1.0 - 2.0 * (flat[helpful] ^ flat[0])).astype(np.float32)
-    missing = (1.0 - 2.0 * (flat[0] ^ seen.reported[:, seen.mask].ravel())).astype(np.float32)
+    missing = (1.0 - 2.0 * (flat[0] ^ _flat(seen.reported[None], seen.mask)[0])).astype(np.float32)
     unlike = (flat.shape[1] - (effect * missing) @ effect.T) / 2
     odds = log_odds[helpful]
     score = odds[:, None] + odds[None, :] - price * unlike
@@ -194,7 +194,7 @@ def _hidden_besides(
     faults, share = best
     if len(faults) != 1:
         return []
-    quiet = ~(predicted[1 : len(singles) + 1] ^ predicted[0])[:, :, mask].any(axis=(1, 2))
+    quiet = np.logical_not(_flat(predicted[1 : len(singles) + 1] ^ predicted[0], mask).any(axis=1))
     hidden = [
         one for one, unseen in zip(singles, quiet.tolist(), strict=True) if unseen and one[0] != faults[0]
     ]
@@ -202,9 +202,15 @@ def _hidden_besides(
     return [((*faults, fault), share * odds) for fault, odds in hidden[:_HIDDEN]]
 
 
+def _flat(predicted: Flags, mask: Flags) -> Flags:
+    """(n, m * crossings) of what can be reported; without copying where that is everything."""
+    shown = predicted if mask.all() else predicted[:, :, mask]
+    return shown.reshape(len(predicted), -1)
+
+
 def _groups(predicted: Flags, order: NDArray[np.intp], mask: Flags) -> dict[int, int]:
     """Hypothesis -> number of its group, from 1 in the order of their best members."""
-    packed = np.packbits(predicted[:, :, mask].reshape(len(predicted), -1), axis=1)
+    packed = np.packbits(_flat(predicted, mask), axis=1)
     numbers: dict[bytes, int] = {}
     return {int(n): numbers.setdefault(packed[n].tobytes(), len(numbers) + 1) for n in order}
 
