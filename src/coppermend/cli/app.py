@@ -83,6 +83,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "list": Leaf(f"{_HERE}.jobs", "list_", "List jobs, newest first."),
             "show": Leaf(f"{_HERE}.jobshow", "show", "Say where a job stands and what comes next."),
             "log": Leaf(f"{_HERE}.joblog", "log", "Print a job's record, or add an entry to it."),
+            "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),
             "tag": Leaf(f"{_HERE}.papers", "tag", "Make the return tag."),
             "report": Leaf(f"{_HERE}.papers", "report", "Make the return report for the customer."),
         },
@@ -99,7 +100,6 @@ class _Root(CommandGroup):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Without any argument, show the help."""
         return super().parse_args(ctx, args or ["--help"])
-            "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),
 
 
 app = typer.Typer(
