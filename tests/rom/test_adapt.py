@@ -146,6 +146,7 @@ def test_a_gate_makes_the_select(small, library):
 
     planned = plan_adapter(board, library, old, get_device("27128"))
 
+    assert planned.to_json()["gates"][0]["inputs"] == ["S6", "S7"]
     assert [gate.type for gate in planned.gates] == ["74LS08"] and "74LS08" in planned.notes[0]
     assert verify_adapter(board, library, planned, images).passed
 
@@ -242,6 +243,40 @@ def test_memories_that_do_not_serve_the_cpu(small, library, pins, words):
 
     with pytest.raises(InputError, match=words):
         plan_adapter(board, library, [socket_of(board, library, "U2")], get_device("2764"))
+
+
+def test_a_memory_that_always_answered_writes(small, library):
+    """Where the old device drove during writes too, the new one may: no gate is asked for that the board never had."""
+    board = small(
+        {"U2": "2732", "U5": "7404"}, _nets({"U5.1": "A15", "U5.2": "S", "U2.18": "S", "U2.20": "GND"})
+    )
+    old = socket_of(board, library, "U2")
+
+    planned = plan_adapter(board, library, [old], get_device("2764"))
+
+    assert planned.gates == ()
+    assert verify_adapter(board, library, planned, {"U2": random.Random(4).randbytes(4096)}).passed
+
+
+def test_sockets_that_cannot_be_told_apart(small, library):
+    """Two memories selected at the same addresses cannot share a device."""
+    pins = {f"{refdes}.{pin}": net for refdes in ("U2", "U3") for pin, net in (("18", "A15"), ("20", "GND"))}
+    board = small({"U2": "2732", "U3": "2732"}, _nets(pins))
+    old = [socket_of(board, library, refdes) for refdes in ("U2", "U3")]
+
+    with pytest.raises(InputError, match="no nets tell U2 and U3 apart"):
+        plan_adapter(board, library, old, get_device("2764"))
+
+
+def test_address_lines_that_differ_between_sockets(small, library):
+    """Two memories whose A0 pins are on different address lines have no common A0."""
+    pins = {**_138, "U9.9": "S6", "U9.7": "S7", "U2.18": "S6", "U3.18": "S7", "U2.20": "GND", "U3.20": "GND",
+            "U3.8": "A1", "U3.7": "A0"}  # fmt: skip
+    board = small({"U2": "2732", "U3": "2732", "U9": "74138"}, _nets(pins))
+    old = [socket_of(board, library, refdes) for refdes in ("U2", "U3")]
+
+    with pytest.raises(InputError, match="no net carries address line A0"):
+        plan_adapter(board, library, old, get_device("2764"))
 
 
 def test_crossed_data_lines_are_followed(small, library):

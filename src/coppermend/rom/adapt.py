@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import hypot
 
 import numpy as np
@@ -21,7 +22,7 @@ from coppermend.rom.buslogic import ADDRESSES
 from coppermend.rom.devices import Device
 from coppermend.rom.levels import Bools, Level
 from coppermend.rom.oldsockets import OldSockets
-from coppermend.rom.readmap import Socket
+from coppermend.rom.readmap import Socket, socket_reads
 
 _AND, _NOR = {2: "74LS08", 3: "74LS11", 4: "74LS21"}, {2: "74LS02", 3: "74LS27"}
 Packed = npt.NDArray[np.uint8]
@@ -52,15 +53,12 @@ class _Planner(OldSockets):
                 f"a {self.device.name} as the new device",
                 expected="an EPROM or EEPROM with active-low selects",
             )
-        wanted = np.packbits(
-            np.concatenate((self._selected(), np.zeros(ADDRESSES, bool)))
-        )  # fmt: skip
-        choices = [*self._choices(), _Choice("", np.full_like(wanted, 0xFF), 0.5)]
-        singles = [(c.cost, [c]) for c in choices if np.array_equal(c.low, wanted)]
+        choices = [*self._choices(), _Choice("", np.full(ADDRESSES // 4, 0xFF, np.uint8), 0.5)]
+        singles = [(c.cost, [c]) for c in choices if self._fits(c.low)]
         pairs = [
             (a.cost + b.cost + self._off(pins[0], a) + self._off(pins[1], b), [a, b])
             for a in choices for b in choices
-            if len(pins) == 2 and not (a.gate and b.gate) and np.array_equal(a.low & b.low, wanted)
+            if len(pins) == 2 and not (a.gate and b.gate) and self._fits(a.low & b.low)
         ]  # fmt: skip
         ranked = sorted(pairs if len(pins) == 2 else singles, key=lambda choice: choice[0])
         if not ranked:
@@ -69,6 +67,19 @@ class _Planner(OldSockets):
                 where=self.board.name,
             )
         return dict(zip(pins, ranked[0][1], strict=True))
+
+    def _fits(self, low: Packed) -> bool:
+        """Whether a device selected where ``low`` drives just as before in reads, and never more than before in writes."""
+        half = ADDRESSES // 8
+        return np.array_equal(low[:half], self._wanted) and not (low[half:] & ~self._allowed).any()
+
+    @cached_property
+    def _wanted(self) -> Packed:
+        return np.packbits(self._selected())
+
+    @cached_property
+    def _allowed(self) -> Packed:
+        return np.packbits(np.any([socket_reads(self.writing, s).may_drive for s in self.sockets], axis=0))
 
     def _off(self, pin: str, choice: _Choice) -> float:
         """A little cost for a wire where the socket's own contact below would do."""

@@ -166,7 +166,7 @@ class Verification:
 
     ``wrong`` counts addresses at which the CPU reads something else than before (a byte, silence, or what is not
     known); ``first_wrong`` lists (address, before, after), negative numbers as in ``read_all``. ``driven_on_write``
-    counts addresses at which the new device may drive the bus while the CPU writes.
+    counts addresses at which the new device may drive the bus while the CPU writes, and the old ones did not.
     """
 
     intended: int
@@ -204,8 +204,10 @@ def verify_adapter(
     adapted = apply_adapter(board, library, adapter)
     socket = Socket(adapter.host, adapter.device, {p: v == "high" for p, v in adapter.device.selects.items()})
     after = read_all(adapted, library, (socket,), {adapter.host: adapter_image(adapter, images)})
-    writing = socket_reads(BusLogic(adapted, library, "write"), socket)
-    return _verdict(before, after, int(np.count_nonzero(writing.may_drive)))
+    old_bus = BusLogic(board, library, "write")
+    drove = np.any([socket_reads(old_bus, old).may_drive for old in adapter.sockets], axis=0)
+    drives = socket_reads(BusLogic(adapted, library, "write"), socket).may_drive
+    return _verdict(before, after, int(np.count_nonzero(drives & ~drove)))
 
 
 def _verdict(before: Reads, after: Reads, driven_on_write: int) -> Verification:

@@ -56,6 +56,8 @@ def _at(digits: str, number: int, trouble: Trouble) -> int | None:
 
 
 def _bytes(words: list[str], number: int, trouble: Trouble) -> bytes:
+    if (whole := _all_bytes(words)) is not None:
+        return whole
     made = bytearray()
     for word in words:
         if not _BYTE.fullmatch(word):
@@ -63,6 +65,17 @@ def _bytes(words: list[str], number: int, trouble: Trouble) -> bytes:
             break
         made.append(int(word, 16))
     return bytes(made)
+
+
+def _all_bytes(words: list[str]) -> bytes | None:
+    """The bytes of words that are all two hexadecimal digits; None when one is not."""
+    digits = "".join(words)
+    if len(digits) != 2 * len(words) or not all(len(word) == 2 for word in words):
+        return None
+    try:
+        return bytes.fromhex(digits)
+    except ValueError:
+        return None
 
 
 def _within(chunk: Chunk, trouble: Trouble) -> Chunk:
@@ -158,7 +171,10 @@ def _dump_bytes(rest: str, colon: bool, number: int, trouble: Trouble) -> list[t
 
 def _by_column(data: str, *, canonical: bool, number: int, trouble: Trouble) -> list[tuple[int, bytes]]:
     plain = data.replace("-", " ")
-    if odd := [w for w in plain.split() if not _BYTE.fullmatch(w)]:
+    words = plain.split()
+    if len(words) == 16 and (whole := _all_bytes(words)) is not None:
+        return [(0, whole)]
+    if odd := [w for w in words if not _BYTE.fullmatch(w)]:
         trouble.found(f"{odd[0][:20]!r} is no byte", number, "two hexadecimal digits")
     runs: list[tuple[int, bytearray]] = []
     first = 2 if canonical else 1
