@@ -89,7 +89,7 @@ def test_a_wrong_answer_is_asked_again(answer: Any, job: tuple[str, Path]) -> No
 
 def test_a_jumper_wants_enter(answer: Any, job: tuple[str, Path]) -> None:
     """Anything else is refused until it is fitted."""
-    found = answer("o", "", "0.3", "q")
+    found = answer("o", "", "", "0.3", "q")
 
     assert "Enter when the jumper is fitted" in " ".join(found.out.split()) and found.status == 1
-    assert [kind for kind, _ in entries(job)] == ["reading", "reading"]
+    assert {kind for kind, _ in entries(job)} == {"reading"}

@@ -61,8 +61,11 @@ def _show(plan: CopperPlan) -> None:
     table("opens", ("net", "between", "tracks at risk there"), opens)
     shorts = [(s.nets, f"{s.between[0]} and {s.between[1]}", f"{s.ohms:.2f}") for s in plan.shorts]
     table("shorts", ("nets", "measured between", "Ω"), shorts)
-    jumpers = [(j.net, j.a, j.b, j.side, f"{j.length_mm:.0f}") for j in plan.jumpers]
-    table("jumpers to fit", ("net", "from", "to", "side", "mm"), jumpers)
+    jumpers = [(j.net, j.a, j.b, j.side, f"{j.length_mm:.0f}", j.gauge_awg) for j in plan.jumpers]
+    table("jumpers to fit", ("net", "from", "to", "side", "mm", "AWG"), jumpers)
+    for gauge in sorted({j.gauge_awg for j in plan.jumpers}, reverse=True):
+        total_mm = sum(j.length_mm for j in plan.jumpers if j.gauge_awg == gauge)
+        say(f"wire: {total_mm:,.0f} mm of AWG {gauge}, and what the ends take")
     say(*(f"note: {note}" for note in plan.notes))
     say(
         f"{counted(len(plan.probes), 'probe')} to make ({plan.naive_probes:,} pad by pad), "

@@ -29,6 +29,7 @@ from coppermend.copper.opens import net_jumpers, net_opens
 from coppermend.copper.reach import ProbePoint, probe_points
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan, Jumper, Open, Probe, Short
+from coppermend.copper.runs import run_wires
 from coppermend.copper.walk import Asked, walk_of
 
 __all__ = ["CopperPlan", "FittedJumper", "Jumper", "Open", "Probe", "Reading", "Short", "plan_probes"]
@@ -81,6 +82,7 @@ def plan_probes(
         frozenset(removed),
     )
     opens = {net: net_opens(state) for net, state in states.items()}
+    wires = [wire for net, state in states.items() for wire in net_jumpers(state, opens[net])]
     asked = [_continuity(state, a, b) for state in states.values() for a, b in state.pairs]
     asked += [_isolation(points, probe) for probe in apart.probes(isolation, naive_probes)]
     probes, route_mm, naive_route_mm = walk_of(based, library, asked)
@@ -90,7 +92,7 @@ def plan_probes(
         proven=tuple(net for net, state in states.items() if state.holds and net not in shorted),
         opens=tuple(item for found in opens.values() for item in found),
         shorts=apart.shorts,
-        jumpers=tuple(wire for net, state in states.items() for wire in net_jumpers(state, opens[net])),
+        jumpers=tuple(run_wires(based, library, wires, opens, frozenset(removed))),
         naive_probes=naive_probes,
         route_mm=route_mm,
         naive_route_mm=naive_route_mm,

@@ -53,8 +53,9 @@ class Short:
 class Jumper:
     """A wire to fit between two points of ``net``; ``cures`` are the ``between`` of the opens it bridges.
 
-    ``side`` "both" means that the wire's ends lie on different sides. ``length_mm`` is measured along the
-    board's axes, without allowance for the ends.
+    ``side`` "both" means that the wire's ends lie on different sides. ``length_mm`` is measured along ``route``,
+    the wire's corners [mm], which follows the board's axes round tall parts; nothing is allowed for the ends.
+    ``gauge_awg`` is the thinnest wire that carries what the opened tracks do.
     """
 
     net: str
@@ -63,6 +64,8 @@ class Jumper:
     side: PadSide
     length_mm: float
     cures: tuple[tuple[str, str], ...]
+    gauge_awg: int = 30
+    route: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -95,7 +98,7 @@ class CopperPlan:
 
         Keys: ``probes`` [{id, net, a, b, purpose, expect_ohms, where_a, where_b, side}] in walking order, ``proven``
         [net], ``opens`` [{net, between: [point, point], tracks}], ``shorts`` [{nets, between, ohms}], ``jumpers``
-        [{net, a, b, side, length_mm, cures: [[point, point]]}], ``counts`` {probes, naive_probes}, ``route_mm``,
+        [{net, a, b, side, length_mm, cures: [[point, point]], gauge_awg, route: [[x, y]]}], ``counts`` {probes, naive_probes}, ``route_mm``,
         ``naive_route_mm``, ``notes``. ``expect_ohms`` null is OL.
         """
         return {
