@@ -70,6 +70,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "infer": Leaf(
                 f"{_HERE}.prove_matrix", "infer_", "What is wrong with a matrix, from its reports."
             ),
+            "drive": Leaf(f"{_HERE}.prove_drive", "drive", "Why lamps, coils or displays did not follow."),
             "holdup": Leaf(
                 f"{_HERE}.prove_holdup", "holdup", "How long a memory will keep, from a few readings."
             ),
