@@ -12,8 +12,9 @@ from coppermend.board.roles import NetRole, net_roles
 from coppermend.board.subject import net_subject, part_subject
 from coppermend.quantity import format_quantity
 from coppermend.rework.apply import apply_remedy, next_refdes, point_on
+from coppermend.rework.figures.cells import COIN_CELL
 from coppermend.rework.figures.figure import Answer, words
-from coppermend.rework.figures.hold import COIN_CELL, YEAR_S
+from coppermend.rework.figures.hold import YEAR_S
 from coppermend.rework.figures.retention import retention_class
 from coppermend.rework.keepalive import KeepAlive, keep_alive
 from coppermend.rework.records import Check, KitLine, Remedy

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coppermend.errors import UnknownName
+from coppermend.rework.figures.cells import BATTERY_PACK, COIN_CELL
 from coppermend.rework.figures.drive import CRYSTAL, DISCHARGE, DIVIDER, FLYBACK, LED, TRANSISTOR
 from coppermend.rework.figures.figure import Figure
-from coppermend.rework.figures.hold import BATTERY_PACK, COIN_CELL, RETENTION
+from coppermend.rework.figures.hold import RETENTION
 from coppermend.rework.figures.levels import LEVELS, PULL_UP
 from coppermend.rework.figures.ramp import RESET
 from coppermend.rework.figures.supply import SUPPLY

@@ -13,7 +13,7 @@ from coppermend.errors import InputError
 from coppermend.quantity import format_quantity
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output, words
 from coppermend.rework.figures.interval import Num, log1p_ratio
-from coppermend.rework.figures.plot import Line, Plot, line_of
+from coppermend.rework.figures.plot import Plot, line_of
 from coppermend.rework.figures.retention import SCHOTTKY
 from coppermend.rework.figures.spread import Spread
 from coppermend.rework.records import Check
@@ -23,8 +23,6 @@ _DOUBLING_K = 10.0  # standby and leakage currents double every 10 K: common pra
 _AT_C = 25.0
 _LN_100 = 4.605170185988091  # ln 100: time constants to 99 %
 RATED_V = 5.5  # usual double-layer capacitor
-CELL_REVERSE_A = 25e-3  # coin cell designer's guide, p. 53: most for CR2016 to CR2477
-SHELF_YEARS = 10.0  # common practice, no source
 
 
 def hold_up(capacitance_f: Num, start_v: Num, end_v: Num, load_a: Num, leak_ohm: Num = np.inf) -> Num:
@@ -171,13 +169,15 @@ def _below_rail(spreads: Mapping[str, Spread], _: Mapping[str, str]) -> None:
         )
 
 
-_RAIL = Input("rail", "rail_v", "supply rail", "V", "5 V 5%", above=0)
-_END = Input("end", "end_v", "lowest voltage that the memory holds at", "V", "2 V", above=0)
-_LOAD = Input("load", "load_a", "standby current of the memory at 25 °C", "A", "2uA (1uA..10uA)", least=0)
-_TEMPERATURE = Input(
+RAIL_INPUT = Input("rail", "rail_v", "supply rail", "V", "5 V 5%", above=0)
+END_INPUT = Input("end", "end_v", "lowest voltage that the memory holds at", "V", "2 V", above=0)
+LOAD_INPUT = Input(
+    "load", "load_a", "standby current of the memory at 25 °C", "A", "2uA (1uA..10uA)", least=0
+)
+TEMPERATURE_INPUT = Input(
     "temperature", "temperature_c", "temperature", "°C", "25 °C (15..40)", least=-40, most=85
 )
-_DIODE = Input("diode", "diode_v", "drop of the blocking diode", "V", "0.32 V (0.24..0.4)", least=0)
+DIODE_INPUT = Input("diode", "diode_v", "drop of the blocking diode", "V", "0.32 V (0.24..0.4)", least=0)
 _DIODE_LEAK = Input(
     "diode-leak", "diode_leak_a", "reverse leakage of the diode at 25 °C", "A", "1uA (0.2uA..2uA)", least=0
 )
@@ -188,11 +188,11 @@ RETENTION = Figure(
     "How long a supercapacitor keeps a memory, and how it charges.",
     (
         Input("capacitance", "capacitance_f", "capacitance", "F", "0.47 F -20+80%", above=0),
-        _RAIL, _DIODE, _END, _LOAD, _DIODE_LEAK,
+        RAIL_INPUT, DIODE_INPUT, END_INPUT, LOAD_INPUT, _DIODE_LEAK,
         Input("leak", "leak_ohm", "leakage resistance of the capacitor, or none", "Ω", "5 MΩ", above=0, absent_ok=True),
         Input("esr", "esr_ohm", "series resistance of the capacitor", "Ω", "75 Ω (30..150)", least=0),
         Input("series", "series_ohm", "charge resistor", "Ω", "180 Ω 5%", above=0),
-        _TEMPERATURE,
+        TEMPERATURE_INPUT,
         Input("ageing", "loss", "share of the capacitance lost with age", "", "0.1 (0..0.3)", least=0, most=0.95),
         Input("wanted", "wanted_s", "wanted hold-up time", "s", "48 h", least=0),
     ),
@@ -211,123 +211,4 @@ RETENTION = Figure(
     _below_rail,
     _retention_plot,
     lambda choices: _MEMORIES[choices["memory"]][1],
-)  # fmt: skip
-
-
-def _coin(v: Mapping[str, Num], _: Mapping[str, str]) -> dict[str, Num]:
-    drawn = warmed(v["load_a"], v["temperature_c"])
-    life = np.minimum(v["capacity_ah"] * 3600.0 / drawn, SHELF_YEARS * YEAR_S)
-    return {
-        "life_s": life,
-        "price_per_year": v["price"] / (life / YEAR_S),
-        "memory_v": v["cell_v"] - v["diode_v"] - drawn * v["limit_ohm"],
-        "reverse_a": np.maximum(v["rail_v"] - v["cell_end_v"], 0.0) / v["limit_ohm"],
-        "least_limit_ohm": np.maximum(v["rail_v"] - v["cell_end_v"], 0.0) / CELL_REVERSE_A,
-    }
-
-
-def _coin_checks(a: Answer) -> tuple[Check, ...]:
-    charged = a.choices["charge-path"] == "fitted"
-    reverse, memory = a.out("reverse_a").high, a.out("memory_v").low
-    return (
-        Check(
-            "no charge path to the cell", "still fitted" if charged else "removed", "removed", not charged,
-            "cell makers' pages on UL practice", "A primary lithium cell must never see charge current.",
-        ),
-        Check(
-            "current into the cell if the diode fails", format_quantity(reverse, "A"),
-            f"at most {format_quantity(CELL_REVERSE_A, 'A')}", reverse <= CELL_REVERSE_A,
-            "coin cell designer's guide, p. 53: CR2016 to CR2477; a second series diode also serves",
-        ),
-        Check(
-            "voltage left for the memory", f"{memory:.2f} V", f"at least {a.value('end'):g} V",
-            memory >= a.value("end"), "cell less diode and resistor",
-        ),
-    )  # fmt: skip
-
-
-def _coin_plot(a: Answer) -> Plot:
-    low, high = (
-        np.log10(max(a.spreads["load"].low, 1e-8) / 3),
-        np.log10(max(a.spreads["load"].high, 1e-8) * 3),
-    )
-    load = np.logspace(low, high, 120)
-    years = np.minimum(a.value("capacity") / load / 8766, SHELF_YEARS)
-    return Plot("Life of the cell", "µA drawn", "years", (Line("life", tuple(load * 1e6), tuple(years)),))
-
-
-COIN_CELL = Figure(
-    "coin-cell",
-    "life of a coin cell behind a diode",
-    "How long a primary lithium cell keeps a memory, and whether it is safe on this rail.",
-    (
-        Input("capacity", "capacity_ah", "capacity of the cell", "Ah", "220mAh (190mAh..235mAh)", above=0),
-        Input("cell", "cell_v", "voltage of the cell", "V", "3 V (2.8..3.3)", above=0),
-        Input("cell-end", "cell_end_v", "voltage of the empty cell", "V", "2 V", least=0),
-        _RAIL, _DIODE, _LOAD, _END,
-        Input("limit", "limit_ohm", "resistor in series with the cell", "Ω", "1 kΩ 5%", above=0),
-        _TEMPERATURE,
-        Input("price", "price", "price of a new cell, fitted", "", "3", least=0),
-    ),
-    (
-        Output("life_s", "life", "s"), Output("price_per_year", "price per year held", ""),
-        Output("memory_v", "voltage at the memory", "V"),
-        Output("reverse_a", "current into the cell if the diode fails", "A"),
-        Output("least_limit_ohm", "least resistor for 25 mA", "Ω"),
-    ),
-    _coin,
-    f"capacity over current, at most {SHELF_YEARS:g} years of shelf life ({PRACTICE}); CR2032 about 225 mAh to 2 V",
-    (Choice("charge-path", "charge resistor of the old battery", {"removed": "taken off", "fitted": "still there"}, "removed"),),
-    _coin_checks,
-    plot=_coin_plot,
-)  # fmt: skip
-
-
-def _pack(v: Mapping[str, Num], _: Mapping[str, str]) -> dict[str, Num]:
-    drawn = warmed(v["load_a"], v["temperature_c"])
-    lost = v["capacity_ah"] * v["self_discharge"] / 720.0  # share a month, 720 h, as a current [A]
-    charge = np.maximum(v["rail_v"] - v["diode_v"] - v["pack_v"], 0.0) / v["series_ohm"]
-    return {
-        "hold_up_s": v["capacity_ah"] * 3600.0 / (drawn + lost),
-        "charge_a": charge,
-        "charge_rate": charge / v["capacity_ah"],
-        "full_s": v["capacity_ah"] * 1.4 * 3600.0 / np.maximum(charge, 1e-12),
-        "resistor_w": charge * charge * v["series_ohm"],
-    }
-
-
-def _pack_checks(a: Answer) -> tuple[Check, ...]:
-    rate = a.out("charge_rate").high
-    return (
-        Check(
-            "continuous charge current", f"C/{1 / rate:.0f}" if rate > 0 else "none", "at most C/20",
-            rate <= 0.05, f"nickel-metal hydride, continuous trickle: {PRACTICE}",
-        ),
-        Check(
-            "the pack is charged at all", format_quantity(a.out("charge_a").low, "A"), "more than nothing",
-            a.out("charge_a").low > 0, "lowest rail less diode and pack over the resistor",
-        ),
-    )  # fmt: skip
-
-
-BATTERY_PACK = Figure(
-    "battery-pack",
-    "rechargeable pack in a remote holder",
-    "How long a rechargeable pack keeps a memory, and how it is charged from the rail.",
-    (
-        Input("capacity", "capacity_ah", "capacity of the pack", "Ah", "800mAh 10%", above=0),
-        Input("pack", "pack_v", "voltage of the pack", "V", "3.6 V (3.3..4.2)", above=0),
-        _RAIL, _DIODE,
-        Input("series", "series_ohm", "charge resistor", "Ω", "180 Ω 5%", above=0),
-        _LOAD, _TEMPERATURE,
-        Input("self-discharge", "self_discharge", "share lost by itself in a month", "", "0.25 (0.02..0.3)", least=0, most=1),
-    ),
-    (
-        Output("hold_up_s", "hold-up time", "s"), Output("charge_a", "charge current", "A"),
-        Output("charge_rate", "charge current over capacity, per hour", ""), Output("full_s", "time to full charge", "s"),
-        Output("resistor_w", "heat in the charge resistor", "W"),
-    ),
-    _pack,
-    f"capacity over load and self-discharge; charge factor 1.4: {PRACTICE}",
-    checks=_pack_checks,
 )  # fmt: skip
