@@ -281,6 +281,10 @@ class Isolation:
         again._prior, again._posterior = self.effects.prior.copy(), None
         return again
 
+    def forget_likelihoods(self) -> None:
+        """Work every likelihood out anew, as on a first visit; searches made from one another share them."""
+        self._logs = {one: np.log(likelihood(self.effects, one)) for one in self.seen}
+
     def settled(self) -> bool:
         """Whether one unit is likely enough to stop, without looking for a next measurement."""
         return self.verdict() != "measure"

@@ -187,3 +187,69 @@ def trial(
         float(np.mean([s.measurements for s in searches])),
         float(np.mean(halves)), float(np.mean(randoms)), entropy_bound_bits(workshop), tuple(searches),
     )  # fmt: skip
+
+
+def double_trial(base: Isolation, workshop: Workshop, count: int, seed: int) -> float:
+    """Share of boards with two faults at once on which both are found.
+
+    The search runs to its stop; of its first three suspects the one that is at fault is repaired, else the first,
+    in vain. Then the search goes on with what still holds, up to four stops in all. What a tool shows is the worse
+    of what the two faults show alone: boards with both planted are not simulated as one.
+    """
+    rng = np.random.default_rng(seed)
+    return float(np.mean([_both_found(base, workshop, workshop.sample(2, rng)) for _ in range(count)]))
+
+
+def _both_found(base: Isolation, workshop: Workshop, cases: Sequence[Case]) -> bool:
+    left = list({_site(case.defect.unit): case for case in cases}.values())
+    state: Isolation | None = None
+    for _ in range(_MOST_REPAIRS):
+        state = _hear(base, state, workshop, left)
+        _measure(state, workshop, left)
+        for suspect in state.suspects(3):  # the first suspects are repaired in turn
+            site = _site((suspect.kind, suspect.name))
+            if any(_same(site, _site(case.defect.unit)) for case in left):
+                left = [case for case in left if not _same(site, _site(case.defect.unit))]
+                state = state.after_repair(suspect.kind, suspect.name)
+                break
+        else:  # none of them: the likeliest is made good all the same, and the board still fails
+            first = state.suspects(1)[0]
+            state = state.after_repair(first.kind, first.name)
+        if not left:
+            return True
+    return False
+
+
+_MOST_REPAIRS = 4
+
+
+def _hear(base: Isolation, state: Isolation | None, workshop: Workshop, left: Sequence[Case]) -> Isolation:
+    """Complaint and rails of what is still wrong."""
+    search = state or base.after_nothing()
+    dead = [case for case in left if case.complaint == (("", "no boot"),)]
+    for point, value in (dead or left)[0].complaint:
+        search.record(point, "symptom", value)
+    for rail in workshop.rails:
+        worst = min((workshop.volts(case, rail) for case in left), key=float)
+        search.record(rail, "volts", worst)
+    return search
+
+
+def _measure(state: Isolation, workshop: Workshop, left: Sequence[Case]) -> None:
+    for _ in range(MOST_MEASUREMENTS):
+        step = None if state.settled() else by_information(state)
+        if step is None:
+            return
+        point, kind, how = step
+        values = [workshop.answer(case, kind, point, how) for case in left]  # type: ignore[arg-type]
+        state.record(point, kind, _worse(kind, values), how)
+
+
+def _worse(kind: str, values: Sequence[str]) -> str:
+    """What is seen where two faults show: anything but good; a swap cures only if nothing else is wrong."""
+    sound = {"logic": "good", "ohms": "0.2"}.get(kind)
+    if kind == "swap":
+        return "cured" if all(value == "cured" for value in values) else "same"
+    if kind in ("volts", "hertz"):
+        return min(values, key=float)
+    return next((value for value in values if value not in (sound, "2k")), values[0])
