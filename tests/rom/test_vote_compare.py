@@ -39,6 +39,14 @@ def test_unstable_bits_are_mapped():
     assert found.to_json()["unstable"][0]["address"] == 0x123
 
 
+def test_dumps_of_nothing_in_common_end_soon():
+    """Two unrelated dumps of 1 MiB: all are counted, the first 65,536 bytes listed."""
+    first, second = random.Random(1).randbytes(1 << 20), random.Random(2).randbytes(1 << 20)
+    found = vote([first, second])
+
+    assert found.unstable_bytes > 1_000_000 and len(found.unstable) == 65_536
+
+
 def test_a_tie_keeps_the_first_dump_and_is_told():
     """Two dumps that disagree: the first's bit stands, marked as tied."""
     found = vote([GOOD, _with(GOOD, [(5, 1)])])
@@ -62,9 +70,12 @@ def test_the_pattern_of_unstable_bits_gives_a_hint(changes, words):
     assert words in hint and bool(words) == bool(hint)
 
 
-@pytest.mark.parametrize(("dumps", "words"), [([b"a"], "1 dump"), ([b"a", b"ab"], "1 and 2 bytes")])
+@pytest.mark.parametrize(
+    ("dumps", "words"),
+    [([b"a"], "1 dump"), ([b"a", b"ab"], "1 and 2 bytes"), ([b"", b""], "1 to 4,194,304")],
+)
 def test_dumps_that_cannot_vote(dumps, words):
-    """One dump, or dumps of different sizes, cannot vote."""
+    """One dump, dumps of different sizes, or empty ones cannot vote."""
     with pytest.raises(InputError, match=words):
         vote(dumps)
 

@@ -165,14 +165,14 @@ def _show_comparison(found: Comparison, known: list[list[str]], asked: bool) -> 
 
 
 def _show_vote(found: Vote, known: list[str], asked: bool) -> None:
-    say(f"{found.dumps} dumps of {len(found.best):,} bytes; {counted(len(found.unstable), 'unstable byte')}")
+    say(f"{found.dumps} dumps of {len(found.best):,} bytes; {counted(found.unstable_bytes, 'unstable byte')}")
     rows = [
         (f"{b.address:04X}", f"{b.best:02X}", f"{b.mask:08b}", "tied" if b.tied else "")
         for b in found.unstable[:_SHOWN]
     ]
     table("unstable bytes", ("offset", "majority", "bits that change", ""), rows)
-    if len(found.unstable) > _SHOWN:
-        say(f"and {len(found.unstable) - _SHOWN:,} more")
+    if found.unstable_bytes > _SHOWN:
+        say(f"and {found.unstable_bytes - _SHOWN:,} more")
     if found.hint:
         say(f"hint: {found.hint}")
     if found.tied_bits:

@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from coppermend.errors import InputError
 
-_LISTED = 2048
+_LISTED, _KEPT = 2048, 65_536
+_LARGEST = 4 * 1024 * 1024
 _MOST = 0.8  # of the unstable bits on one line: the line, not the cells
 
 
@@ -41,7 +42,8 @@ class Vote:
         dumps: How many dumps voted.
         best: The majority of each bit; a tied bit is that of the first dump.
         agreement: float32 array by byte, the share of dumps that read exactly the best byte.
-        unstable: The bytes on which dumps differ, by address.
+        unstable_bytes: How many bytes dumps differ on.
+        unstable: The first 65,536 of them, by address.
         by_line: Unstable bits on D0 to D7.
         tied_bits: Bits on which as many dumps say one as zero: read once more.
         hint: What the pattern of unstable bits points to; "" when all agree.
@@ -50,6 +52,7 @@ class Vote:
     dumps: int
     best: bytes
     agreement: npt.NDArray[np.float32]
+    unstable_bytes: int
     unstable: tuple[UnstableByte, ...]
     by_line: tuple[int, ...]
     tied_bits: int
@@ -58,7 +61,7 @@ class Vote:
     def to_json(self) -> dict[str, Any]:
         """Counts, ``by_line``, ``hint``, ``lowest_agreement``, and at most 2,048 ``unstable`` bytes."""
         return {
-            "dumps": self.dumps, "size": len(self.best), "unstable_bytes": len(self.unstable),
+            "dumps": self.dumps, "size": len(self.best), "unstable_bytes": self.unstable_bytes,
             "unstable_bits": sum(self.by_line), "tied_bits": self.tied_bits, "by_line": list(self.by_line),
             "lowest_agreement": round(float(self.agreement.min()), 4) if self.best else 1.0,
             "hint": self.hint, "unstable": [byte.to_json() for byte in self.unstable[:_LISTED]],
@@ -72,7 +75,7 @@ def vote(dumps: Sequence[bytes]) -> Vote:
         dumps: At least two, all of one size.
 
     Raises:
-        InputError: If there are fewer than two, or their sizes differ.
+        InputError: If there are fewer than two, their sizes differ, or they are empty or larger than 4 MiB.
     """
     if len(dumps) < 2:
         raise InputError(f"{len(dumps)} dump", expected="at least two dumps of one device")
@@ -81,8 +84,12 @@ def vote(dumps: Sequence[bytes]) -> Vote:
             f"dumps of {' and '.join(f'{n:,}' for n in sizes)} bytes",
             expected="dumps of one device, of one size",
         )
-    images = np.stack([np.frombuffer(dump, np.uint8) for dump in dumps])
-    ones = np.unpackbits(images, axis=1).reshape(len(dumps), -1, 8).sum(axis=0, dtype=np.int32)
+    if not 0 < sizes[0] <= _LARGEST:
+        raise InputError(f"dumps of {sizes[0]:,} bytes", expected=f"1 to {_LARGEST:,} bytes")
+    images = [np.frombuffer(dump, np.uint8) for dump in dumps]
+    ones = np.zeros((sizes[0], 8), np.int32)
+    for image in images:  # one after the other: bits take eight times the room of bytes
+        ones += np.unpackbits(image).reshape(-1, 8)
     majority = 2 * ones > len(dumps)
     tied = 2 * ones == len(dumps)
     first = np.unpackbits(images[0]).reshape(-1, 8).astype(bool)
@@ -93,18 +100,16 @@ def vote(dumps: Sequence[bytes]) -> Vote:
     masks = np.packbits(moving, axis=1).reshape(-1)
     unstable = tuple(
         UnstableByte(int(a), int(best[a]), int(masks[a]), tuple(int(n) for n in ones[a]), bool(tied[a].any()))
-        for a in at
+        for a in at[:_KEPT]
     )
-    agreement = (images == best).mean(axis=0, dtype=np.float32)
+    agreement = np.zeros(best.size, np.float32)
+    for image in images:
+        agreement += image == best
+    agreement /= len(dumps)
     return Vote(
-        len(dumps),
-        best.tobytes(),
-        agreement,
-        unstable,
-        by_line,
-        int(tied.sum()),
-        _hint(by_line, at, len(best)),
-    )
+        dumps=len(dumps), best=best.tobytes(), agreement=agreement, unstable_bytes=int(at.size), unstable=unstable,
+        by_line=by_line, tied_bits=int(tied.sum()), hint=_hint(by_line, at, len(best)),
+    )  # fmt: skip
 
 
 def _hint(by_line: Sequence[int], at: npt.NDArray[np.int64], size: int) -> str:
