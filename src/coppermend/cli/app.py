@@ -28,6 +28,13 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
         "What the damage touched.",
         {"touch": Leaf(f"{_HERE}.damage", "touch_", "Parts, copper and nets that the damage touched.")},
     ),
+    "photo": Branch(
+        "From a photo of the board to a damage map.",
+        {
+            "register": Leaf(f"{_HERE}.photo", "register_", "Lay a photo over the board drawing."),
+            "map": Leaf(f"{_HERE}.photo", "map_", "Find corrosion in a photo: a damage map."),
+        },
+    ),
     "isolate": Branch(
         "What is at fault: suspects, and the most telling next measurement.",
         {

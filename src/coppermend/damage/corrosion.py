@@ -1,0 +1,116 @@
+"""Corrosion in a photo: severity 0..255 of every cell of the board, 4 px/mm, by a small network trained on synthetic
+photographs, sharpened by a pixel model (``local``). Where the photo lies is found by ``registration``; what the damage touches by ``touch``.
+
+The network gives three probabilities: light, moderate, heavy or worse. A grade is given where its probability
+passes a threshold, and within a grade the value follows the probability.
+"""
+
+from __future__ import annotations
+
+import io
+from functools import cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+import onnxruntime
+from numpy.typing import NDArray
+
+from coppermend.board.model import Board, Layer
+from coppermend.board.space import board_shape
+from coppermend.damage.camera import View
+from coppermend.damage.features import channels, drawing_channels, mask_colour, photo_canvas
+from coppermend.damage.layers import Canvas
+from coppermend.damage.local import local_chances, local_features
+from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
+from coppermend.damage.photo import Photo
+from coppermend.damage.rectify import rectify, shown
+
+THRESHOLDS = (0.65, 0.5, 0.5)  # of the probability of each grade, by held-out synthetic photographs
+_BLOCK = 8  # the network halves its input three times
+_THREADS = 2
+_WIDE_PX = 4.0
+_DATA = "coppermend.damage.data"
+
+
+def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -> NDArray[np.uint8]:
+    """Severity of corrosion as the photo shows it.
+
+    Args:
+        photo: The photo.
+        board: The drawing.
+        view: Board mm to pixels of the full photo, from ``register``.
+        side: Which side the photo shows.
+
+    Returns:
+        (round(height x 4), round(width x 4)) uint8, row 0 at the top edge: 0 none, from 48 light, from 112
+        moderate, from 176 heavy. Off the board, and where the photo does not reach, 0. The bottom side is given
+        in board coordinates too, not mirrored.
+    """
+    inside = view.scaled(photo.scale)
+    straight = rectify(photo.rgb, inside, photo_canvas(board))
+    drawing = drawing_channels(board, side)
+    chances = grade_chances(channels(straight, drawing, mask_colour(straight, drawing)))
+    canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
+    on_board = canvas.blank()
+    canvas.fill(on_board, board_shape(board))
+    visible = (on_board >= 128) & shown(inside, canvas, photo.rgb.shape)
+    return np.where(visible, severity_of(chances), 0).astype(np.uint8)
+
+
+def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(3, rows, columns) probabilities of light, moderate and heavy or worse, from ``features.channels``.
+
+    The network sees far and is blurred, the pixel model sees its cell only: their geometric mean needs both.
+    """
+    wide = np.stack([cv2.GaussianBlur(plane, (0, 0), _WIDE_PX) for plane in _network_chances(planes)])
+    chances = np.sqrt(wide * local_chances(local_features(planes), _local_model()))
+    # A worse grade is never likelier than a milder one.
+    return np.asarray(np.minimum.accumulate(chances, axis=0), np.float32)
+
+
+def _network_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
+    _, rows, columns = planes.shape
+    below, right = -rows % _BLOCK, -columns % _BLOCK
+    padded = np.pad(planes, ((0, 0), (0, below), (0, right)), mode="edge")
+    (logits,) = _session().run(None, {"channels": padded[None]})
+    return np.asarray(1 / (1 + np.exp(-np.clip(logits[0][:, :rows, :columns], -30, 30))), np.float32)
+
+
+def severity_of(
+    chances: NDArray[np.float32], thresholds: tuple[float, float, float] = THRESHOLDS
+) -> NDArray[np.uint8]:
+    """Severity 0..255 from the probabilities of the grades.
+
+    >>> severity_of(np.array([0.9, 0.5, 0.1], np.float32).reshape(3, 1, 1)).tolist()
+    [[112]]
+    """
+    severity = np.zeros(chances.shape[1:], np.float32)
+    tops = (*GRADE_STEPS[1:], 256)
+    for chance, threshold, step, top in zip(chances, thresholds, GRADE_STEPS, tops, strict=True):
+        within = (chance - threshold) / (1 - threshold) * (top - 1 - step)
+        severity = np.where(chance >= threshold, step + np.clip(within, 0, None), severity)
+    return np.asarray(severity, np.uint8)
+
+
+def encode_map(severity: NDArray[np.uint8]) -> bytes:
+    """A damage map as an 8-bit grey PNG."""
+    return bytes(cv2.imencode(".png", severity)[1].tobytes())
+
+
+@cache
+def _session() -> onnxruntime.InferenceSession:
+    """The network, loaded once."""
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = _THREADS
+    options.inter_op_num_threads = 1
+    options.log_severity_level = 3
+    data = files(_DATA).joinpath("corrosion.onnx").read_bytes()
+    return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
+
+
+@cache
+def _local_model() -> dict[str, NDArray[np.float32]]:
+    """The pixel model, loaded once."""
+    with np.load(io.BytesIO(files(_DATA).joinpath("local.npz").read_bytes())) as arrays:
+        return {name: arrays[name] for name in arrays.files}

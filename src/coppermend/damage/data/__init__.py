@@ -1,0 +1,1 @@
+"""The corrosion model, as ONNX; ``tools/train_corrosion.py`` makes it."""

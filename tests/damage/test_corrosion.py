@@ -1,0 +1,146 @@
+"""The corrosion map on synthetic photographs with exact truth, and the steps that lead to it."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from coppermend.board.model import Board, Pad, Part, Track, Via
+from coppermend.damage.camera import Camera, View
+from coppermend.damage.corrosion import corrosion_map, encode_map, severity_of
+from coppermend.damage.features import channels, drawing_channels, mask_colour, photo_canvas
+from coppermend.damage.layers import Canvas, draw_layers
+from coppermend.damage.maps import read_map
+from coppermend.damage.photo import Photo, read_photo
+from coppermend.damage.rectify import rectify, shown
+from coppermend.damage.registration import register
+from photo_render.sample import clicks_of, small_scene
+
+SMALL = Board(
+    "small", 40.1, 30.0,
+    parts=(Part("R1", x_mm=5, y_mm=5, package="AXIAL-10.16"), Part("D1", x_mm=20, y_mm=20, side="bottom", package="LED-5")),
+    pads=(Pad("U1", "1", 10, 20, 1.0, 2.0), Pad("U1", "2", 30, 20, 0.0, 2.0, "bottom", 1.0, False)),
+    vias=(Via("V1", "N", 20, 10, 0.5, 1.0),), tracks=(Track("N", "top", 10, 20, 20, 10, 0.5),),
+)  # fmt: skip
+
+
+def iou(mine: np.ndarray, true: np.ndarray) -> float:
+    return float(np.count_nonzero(mine & true) / max(1, np.count_nonzero(mine | true)))
+
+
+def test_heavy_damage_is_found() -> None:
+    """On a synthetic photograph, registered by clicks and matching, moderate and worse overlaps the truth."""
+    board, _, shot = small_scene()
+    photo = read_photo(shot.jpeg, "photo")
+
+    found = corrosion_map(photo, board, register(photo, board, clicks_of(shot)).view)
+
+    assert found.shape == shot.severity.shape and found.dtype == np.uint8
+    assert iou(found >= 112, shot.severity >= 112) > 0.33
+    assert iou(found >= 48, shot.severity >= 48) > 0.27
+
+
+def test_sound_board_is_left_alone() -> None:
+    """On a board without damage next to nothing is marked, in spite of labels, flux and lamps."""
+    board, _, shot = small_scene(grade="none")
+    photo = read_photo(shot.jpeg, "photo")
+
+    found = corrosion_map(photo, board, shot.view)
+
+    assert (found >= 48).mean() < 0.01
+
+
+def test_what_the_photo_does_not_show_is_sound() -> None:
+    """A place outside the photo is 0, and so is one off the board's outline."""
+    photo = Photo(np.full((300, 400, 3), 90, np.uint8), 400, 300)
+    view = View(np.array([[20.0, 0, -100], [0, -20, 500], [0, 0, 1]]), Camera.typical(400, 300))
+    canvas = Canvas(SMALL.width_mm, SMALL.height_mm, 4)
+
+    found = corrosion_map(photo, SMALL, view)
+
+    hidden = ~shown(view, canvas, photo.rgb.shape)
+    assert hidden.any() and not found[hidden].any()
+
+
+def test_severities_follow_the_grades() -> None:
+    """Each grade starts at its step, and rises towards the next with its probability."""
+    chances = np.array(
+        [[0.4, 0, 0], [0.5, 0, 0], [1, 0.49, 0], [1, 0.5, 0], [1, 1, 0.5], [1, 1, 1]], np.float32
+    )
+
+    found = severity_of(chances.T.reshape(3, 1, 6), (0.5, 0.5, 0.5))[0].tolist()
+
+    assert found == [0, 48, 111, 112, 176, 255]
+
+
+def test_maps_are_read_back() -> None:
+    """What is written as a map is what ``--area`` reads."""
+    severity = np.zeros((120, 160), np.uint8)
+    severity[10:50, 20:60] = 200
+
+    assert (read_map(encode_map(severity), 40.0, 30.0, "map") == severity).all()
+
+
+def test_drawing_lies_where_the_board_says() -> None:
+    """Pads, holes, tracks and bodies of a side are drawn to scale, row 0 at the top edge."""
+    layers = draw_layers(SMALL, 10)
+
+    assert (
+        layers.pads[100, 100]
+        and layers.holes[100, 100]
+        and layers.pads[100, 109]
+        and not layers.holes[100, 109]
+    )
+    assert layers.vias[200, 200] and layers.tracks[150, 150] and not layers.pads[100, 300]
+    assert layers.bodies[250, 100] and draw_layers(SMALL, 10, "bottom").pads[100, 300]
+    assert np.count_nonzero(layers.pads > 127) / 100 == pytest.approx(np.pi, rel=0.12)
+
+
+def test_rectified_photo_matches_opencv() -> None:
+    """Without distortion a straightened photo is OpenCV's perspective warp."""
+    rng = np.random.default_rng(1)
+    photo = cv2.GaussianBlur(rng.integers(0, 255, (300, 400, 3), dtype=np.uint8), (0, 0), 3)
+    view = View(np.array([[8.0, 0.5, 20], [-0.3, -7.5, 260], [1e-4, 2e-4, 1]]), Camera.typical(400, 300))
+    canvas = Canvas(40.0, 30.0, 8)
+
+    mine = rectify(photo, view, canvas)
+
+    to_mm = np.array([[1 / 8, 0, 0.5 / 8], [0, -1 / 8, 30 - 0.5 / 8], [0, 0, 1]])
+    theirs = cv2.warpPerspective(
+        photo, view.mm_to_px @ to_mm, (320, 240), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    )
+    assert np.abs(mine.astype(int) - theirs).mean() < 0.6
+
+
+def test_fine_photos_are_averaged() -> None:
+    """A checkerboard finer than the map becomes grey, not a moiré."""
+    photo = np.indices((1200, 1600)).sum(axis=0) % 2 * 255
+    view = View(np.array([[40.0, 0, 0], [0, -40, 1200], [0, 0, 1]]), Camera.typical(1600, 1200))
+
+    grey = rectify(photo.astype(np.uint8), view, Canvas(40.0, 30.0, 8))
+
+    assert grey[20:-20, 20:-20].std() < 12 and grey[20:-20, 20:-20].mean() == pytest.approx(127, abs=4)
+
+
+def test_channels_keep_every_sub_pixel() -> None:
+    """Four sub-pixels of each cell, the mask's colour and the drawing end up in their own planes."""
+    canvas, drawing = photo_canvas(SMALL), drawing_channels(SMALL)
+    photo = np.random.default_rng(2).integers(0, 255, (*canvas.shape, 3), dtype=np.uint8)
+
+    planes = channels(photo, drawing, np.array([0.2, 0.3, 0.25], np.float32))
+
+    assert planes.shape == (18, *drawing.shape[1:]) and canvas.shape == (240, 320)
+    gain = 0.35 / (0.25 + 0.1) / 255
+    np.testing.assert_allclose(planes[3 * 2 + 1], photo[1::2, ::2, 1] * gain, rtol=1e-5)
+    np.testing.assert_allclose(planes[13], 0.3 * gain * 255, rtol=1e-5)
+
+
+def test_mask_colour_is_that_of_bare_board() -> None:
+    """Pads and parts do not count for the colour of the mask; a board that is all pads still has one."""
+    canvas, drawing = photo_canvas(SMALL), drawing_channels(SMALL)
+    photo = np.full((*canvas.shape, 3), (20, 120, 60), np.uint8)
+    photo[cv2.resize(np.maximum(drawing[0], drawing[2]), canvas.shape[::-1]) > 0] = 250
+
+    assert (mask_colour(photo, drawing) * 255).round().tolist() == [20, 120, 60]
+    assert mask_colour(photo, np.full_like(drawing, 255)).shape == (3,)

@@ -1,0 +1,1 @@
+"""Synthetic photographs of corroded boards with exact truth, for training and tests. No real photo is used or shown."""
