@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from coppermend.copper.tour import short_tour
 
-_KICKS, _MOST_KICKS = 6, 900  # for each probe, and at most: about half a second for 300 probes
+_KICKS, _MOST_KICKS = 6, 400  # for each probe, and at most: about half a second for 300 probes
 
 
 class Step(NamedTuple):
