@@ -13,7 +13,7 @@ from coppermend.demo.board_data import demo_board_files
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.machine import Defect, Machine
 from coppermend.isolate.planting import Case, Workshop, defects_of
-from coppermend.isolate.trial import entropy_bound_bits, fresh, half_split, search, trial
+from coppermend.isolate.trial import double_trial, entropy_bound_bits, fresh, half_split, search, trial
 from coppermend.job.files import load_board
 
 from .conftest import board_of, chain, divider
@@ -198,3 +198,16 @@ def test_planted_faults_on_real_boards_are_found(
     )
 
     assert report.top3 >= 0.95 and report.mean <= bound_ratio * report.bound_bits
+
+
+def test_two_faults_are_found_one_after_the_other(row: Workshop) -> None:
+    """On a row of inverters most boards with two faults are mended by going on after the first repair."""
+    assert double_trial(Isolation(chain(5)), row, 12, 4) >= 0.6
+
+
+def test_a_large_board_is_planted_in_part(row: Workshop) -> None:
+    """Where there are more faults than are wanted a fixed share of them is planted, the same for the same seed."""
+    some = [Workshop(chain(5), LIBRARY, 2, most=10).defects for _ in range(2)]
+
+    assert len(some[0]) == 10 and [d.what for d in some[0]] == [d.what for d in some[1]]
+    assert len(row.defects) > 10

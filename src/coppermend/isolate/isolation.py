@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -355,8 +355,3 @@ def _still_holds(seen: Observation, repaired: str) -> bool:
     if seen.kind == "selftest":
         return seen.value == "pass"
     return seen.kind in ("volts", "ohms") or seen.value == "good"
-
-
-def with_condition(seen: Observation, condition: ConditionName) -> Observation:
-    """The same observation, made in another condition."""
-    return replace(seen, condition=condition)

@@ -13,6 +13,7 @@ from coppermend.isolate.belief import set_states
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import likelihood, state_likelihood
 from coppermend.isolate.explain import unit_words
+from coppermend.isolate.faults import Unit
 from coppermend.isolate.observations import Observation, net_of, pin_at
 from coppermend.isolate.states import MODES, Floats
 
@@ -23,9 +24,18 @@ _TRIED, _PER_UNIT = 220, 2
 class SuspectPair:
     """Two units thought to be at fault together, and how likely among all pairs tried."""
 
-    names: tuple[str, str]
-    words: tuple[str, str]
+    units: tuple[Unit, Unit]
     probability: float
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """Names of the two units."""
+        return self.units[0].name, self.units[1].name
+
+    @property
+    def words(self) -> tuple[str, str]:
+        """The two as they are spoken of."""
+        return unit_words(self.units[0]), unit_words(self.units[1])
 
     def to_json(self) -> dict[str, Any]:
         """Keys names, probability."""
@@ -87,4 +97,4 @@ def _by_unit(effects: Effects, members: np.ndarray, weights: Floats, count: int)
 
 def _pair(effects: Effects, units: np.ndarray, probability: float) -> SuspectPair:
     a, b = (effects.units.units[int(k)] for k in units)
-    return SuspectPair((a.name, b.name), (unit_words(a), unit_words(b)), probability)
+    return SuspectPair((a, b), probability)

@@ -192,9 +192,10 @@ def trial(
 def double_trial(base: Isolation, workshop: Workshop, count: int, seed: int) -> float:
     """Share of boards with two faults at once on which both are found.
 
-    The search runs to its stop; of its first three suspects the one that is at fault is repaired, else the first,
-    in vain. Then the search goes on with what still holds, up to four stops in all. What a tool shows is the worse
-    of what the two faults show alone: boards with both planted are not simulated as one.
+    The search runs to its stop. Of its first three suspects, and of the likeliest pair where it offers one, what is
+    at fault is repaired; else the first suspect, in vain. Then the search goes on with what still holds, up to four
+    stops in all. What a tool shows is the worse of what the two faults show alone: boards with both planted are not
+    simulated as one.
     """
     rng = np.random.default_rng(seed)
     return float(np.mean([_both_found(base, workshop, workshop.sample(2, rng)) for _ in range(count)]))
@@ -206,11 +207,10 @@ def _both_found(base: Isolation, workshop: Workshop, cases: Sequence[Case]) -> b
     for _ in range(_MOST_REPAIRS):
         state = _hear(base, state, workshop, left)
         _measure(state, workshop, left)
-        for suspect in state.suspects(3):  # the first suspects are repaired in turn
-            site = _site((suspect.kind, suspect.name))
-            if any(_same(site, _site(case.defect.unit)) for case in left):
-                left = [case for case in left if not _same(site, _site(case.defect.unit))]
-                state = state.after_repair(suspect.kind, suspect.name)
+        for unit in _accused(state):
+            if any(_same(_site(unit), _site(case.defect.unit)) for case in left):
+                left = [case for case in left if not _same(_site(unit), _site(case.defect.unit))]
+                state = state.after_repair(*unit)
                 break
         else:  # none of them: the likeliest is made good all the same, and the board still fails
             first = state.suspects(1)[0]
@@ -218,6 +218,12 @@ def _both_found(base: Isolation, workshop: Workshop, cases: Sequence[Case]) -> b
         if not left:
             return True
     return False
+
+
+def _accused(state: Isolation) -> list[tuple[str, str]]:
+    """The first three suspects, and the likeliest pair where one fault does not explain what was seen."""
+    found = [(suspect.kind, suspect.name) for suspect in state.suspects(3)]
+    return [*found, *((u.kind, u.name) for pair in state.pairs(1) for u in pair.units)]
 
 
 _MOST_REPAIRS = 4
