@@ -67,10 +67,8 @@ class Stage:
         away = -np.array(self.scene.lamp) * height_mm * 0.35
         hull = shapely.MultiPoint(np.vstack([xy_mm, xy_mm + away])).convex_hull
         if hull.geom_type == "Polygon":
-            cover = np.zeros(self.canvas.shape, np.uint8) if False else None
             corners = self.canvas.fine(shapely.get_coordinates(hull)[:-1]) // 4
             cv2.fillPoly(self.shadow, [corners], 1.0, cv2.LINE_AA, _SHIFT)  # type: ignore[call-overload]
-            del cover
 
 
 def _tint(rng: np.random.Generator, colour: object, by: float = 0.12) -> NDArray[np.float32]:
@@ -350,10 +348,6 @@ def _round(
 
 def _shine(stage: Stage, middle: NDArray[np.float64], size: float, height: float) -> None:
     at = stage.lean(middle[None, :], height)[0] + np.array(stage.scene.lamp) * size * 0.4
-    rows, columns, cover = (
-        stage.fill(_disc(*at, size), (1, 1, 1)) if False else (slice(0, 0), slice(0, 0), None)
-    )
-    del rows, columns, cover
     column, row = (
         int(at[0] * stage.canvas.px_per_mm),
         int((stage.canvas.height_mm - at[1]) * stage.canvas.px_per_mm),

@@ -26,7 +26,7 @@ from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
-THRESHOLDS = (0.65, 0.5, 0.5)  # of the probability of each grade, by held-out synthetic photographs
+THRESHOLDS = (0.5, 0.4, 0.4)  # of the probability of each grade, by held-out synthetic photographs
 _BLOCK = 8  # the network halves its input three times
 _THREADS = 2
 _WIDE_PX = 4.0
@@ -82,7 +82,7 @@ def severity_of(
 ) -> NDArray[np.uint8]:
     """Severity 0..255 from the probabilities of the grades.
 
-    >>> severity_of(np.array([0.9, 0.5, 0.1], np.float32).reshape(3, 1, 1)).tolist()
+    >>> severity_of(np.array([0.9, 0.5, 0.1], np.float32).reshape(3, 1, 1), (0.5, 0.5, 0.5)).tolist()
     [[112]]
     """
     severity = np.zeros(chances.shape[1:], np.float32)
