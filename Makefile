@@ -28,7 +28,7 @@ serve: $(VENV)/.runtime  ## the bench, in a browser
 
 test: $(VENV)/.dev  ## all tests that need no Debian package, with branch coverage
 	$(BIN)/coverage erase
-	$(BIN)/python -m pytest --cov --cov-report=
+	$(BIN)/python -m pytest -n auto --dist loadfile --cov --cov-report=
 	$(BIN)/coverage report --include='$(DOMAIN)' --fail-under=95
 
 debian-packages:
