@@ -12,7 +12,7 @@ function points() {
   const busy = document.getElementById("busy");
   const buttons = [...document.querySelectorAll("#places button")];
   const full = [Number(root.dataset.width), Number(root.dataset.height)];
-  let clicked = read(root.dataset.draft);
+  let clicked = read(root.dataset.pointsKey);
   let chosen = buttons[0];
 
   // Full-size pixel (0, 0 = centre of the upper-left pixel) from a place on the picture, and back.
@@ -45,7 +45,7 @@ function points() {
     }
     find.disabled = clicked.length < 4;
     back.disabled = !clicked.length;
-    sessionStorage.setItem(root.dataset.draft, JSON.stringify(clicked));
+    sessionStorage.setItem(root.dataset.pointsKey, JSON.stringify(clicked));
   }
 
   function magnify(event) {
@@ -212,7 +212,6 @@ function painting() {
   });
 
   form.addEventListener("submit", async (event) => {
-    if (form.dataset.ready) return;
     event.preventDefault();
     const canvas = document.createElement("canvas");
     canvas.width = columns; canvas.height = rows;
@@ -224,7 +223,6 @@ function painting() {
     const files = new DataTransfer();
     files.items.add(new File([blob], "damage.png", { type: "image/png" }));
     form.elements.map.files = files.files;
-    form.dataset.ready = "yes";
-    form.requestSubmit();
+    form.submit(); // past the guard against double presses, which has seen this press already
   });
 }
