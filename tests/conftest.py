@@ -8,6 +8,12 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# CI tries the same examples every time, so that a change is judged by what it changes; at the bench they vary.
+settings.register_profile("ci", derandomize=True, deadline=None)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = Path(os.environ.get("COPPERMEND_SHARED", ROOT.parent / "shared"))

@@ -74,11 +74,14 @@ def _open_tour(ends_mm: NDArray[np.float64], numbers: Sequence[int], kicks: int 
 
 
 def _from(tips: NDArray[np.float64], ends_mm: NDArray[np.float64], walk: list[Step]) -> list[Step]:
-    """The walk from whichever end is nearer to the tips, held so that they move least."""
+    """The walk from whichever end is nearer to the tips, held so that they move least, else as it was given."""
     turned = [Step(number, not swapped) for number, swapped in walk]
     ways = [walk, turned, walk[::-1], turned[::-1]]
-    gaps = [float(np.linalg.norm(_held(ends_mm, way[0]) - tips, axis=1).sum()) for way in ways]
-    return ways[int(np.argmin(gaps))]
+    return min(ways, key=lambda way: (round(_reach_mm(tips, ends_mm, way[0]), 6), way[0].swapped))
+
+
+def _reach_mm(tips: NDArray[np.float64], ends_mm: NDArray[np.float64], step: Step) -> float:
+    return float(np.linalg.norm(_held(ends_mm, step) - tips, axis=1).sum())
 
 
 def _held(ends_mm: NDArray[np.float64], step: Step) -> NDArray[np.float64]:

@@ -18,6 +18,7 @@ _NEAR = 8  # neighbours looked at
 _LONGEST = 3  # things that are moved elsewhere together
 _WINDOW = 30  # a kick swaps stretches within so many steps
 _EPSILON = 1e-9
+_EXACT = 7  # up to so many things the shortest tour is found outright
 
 
 def short_tour(costs: NDArray[np.float64], kicks: int, seed: int = 1) -> list[int]:
@@ -34,11 +35,11 @@ def short_tour(costs: NDArray[np.float64], kicks: int, seed: int = 1) -> list[in
     count = len(costs) // 2
     if count < 2:
         return [2 * i for i in range(count)]
+    if count <= _EXACT:
+        return _shortest_tour(costs.tolist())
     search = _Search(costs, count)
     search.improve(range(count))
     search.turn_best()
-    if count < 4:
-        return search.tour
     chance = random.Random(seed)
     best, kept = search.length(), list(search.tour)
     for _ in range(kicks):
@@ -51,6 +52,24 @@ def short_tour(costs: NDArray[np.float64], kicks: int, seed: int = 1) -> list[in
     search.restore(kept, best)
     search.turn_best()
     return search.tour
+
+
+def _shortest_tour(costs: Sequence[Sequence[float]]) -> list[int]:
+    """The shortest tour by dynamic programming over sets of visited things (M. Held, R. M. Karp, 1962)."""
+    nodes = len(costs)
+    reached: dict[tuple[int, int], tuple[float, list[int]]] = {(1, 0): (0.0, [0])}
+    for _ in range(nodes // 2 - 1):
+        further: dict[tuple[int, int], tuple[float, list[int]]] = {}
+        for (visited, here), (length, tour) in reached.items():
+            for node in range(2, nodes):
+                thing = 1 << (node >> 1)
+                if visited & thing:
+                    continue
+                key, total = (visited | thing, node), length + costs[here][node]
+                if key not in further or total < further[key][0]:
+                    further[key] = (total, [*tour, node])
+        reached = further
+    return min(reached.values(), key=lambda found: found[0] + costs[found[1][-1]][0])[1]
 
 
 class _Search:
