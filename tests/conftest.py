@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections import Counter
 from pathlib import Path
 
@@ -17,8 +16,6 @@ if os.environ.get("CI"):
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = Path(os.environ.get("COPPERMEND_SHARED", ROOT.parent / "shared"))
-CHROMIUM = shutil.which("chromium") or ""
-SYMBOLS = Path("/usr/share/kicad/symbols")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

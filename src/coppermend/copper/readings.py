@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import dataclass, field
 
+from coppermend.board.readers.rows import bench_rows
 from coppermend.errors import InputError
 from coppermend.quantity import parse_quantity
 
@@ -57,21 +56,8 @@ def parse_readings(text: str, where: str) -> tuple[Reading, ...]:
     Raises:
         InputError: If a row is no reading, naming its line.
     """
-    body = text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
-    first = body.split("\n", 1)[0]
-    rows = csv.reader(io.StringIO(body, newline=""), delimiter=";" if ";" in first else ",", strict=True)
-    readings: list[Reading] = []
-    try:
-        for row in rows:
-            cells = [cell.strip() for cell in row]
-            if not any(cells) or (not readings and [cell.lower() for cell in cells[:3]] == _HEADER):
-                continue
-            readings.append(_reading(cells, where, rows.line_num))
-    except csv.Error as error:
-        raise InputError(
-            f"broken CSV: {error}", expected=_EXPECTED, where=where, line=rows.line_num
-        ) from None
-    return tuple(readings)
+    rows = bench_rows(text, _HEADER, _EXPECTED, where)
+    return tuple(_reading(cells, where, line) for cells, line in rows)
 
 
 def _reading(cells: list[str], where: str, line: int) -> Reading:

@@ -5,14 +5,13 @@ An observation is what was seen; what it means for each fault is in ``evidence``
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal, get_args
 
 from coppermend.board.model import Board, PinRef
+from coppermend.board.readers.rows import bench_rows
 from coppermend.errors import InputError
 from coppermend.isolate.conditions import CONDITIONS, ConditionName
 from coppermend.isolate.states import LOGIC_VALUES
@@ -76,21 +75,8 @@ def parse_observations(text: str, board: Board, where: str) -> tuple[Observation
     Raises:
         InputError: If a row is no observation of this board, naming file and line.
     """
-    body = text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
-    first = body.split("\n", 1)[0]
-    rows = csv.reader(io.StringIO(body, newline=""), delimiter=";" if ";" in first else ",", strict=True)
-    found: list[Observation] = []
-    try:
-        for row in rows:
-            cells = [cell.strip() for cell in row]
-            if not any(cells) or (not found and [cell.lower() for cell in cells[:3]] == _HEADER):
-                continue
-            found.append(_row(cells, board, where, rows.line_num))
-    except csv.Error as error:
-        raise InputError(
-            f"broken CSV: {error}", expected=_EXPECTED, where=where, line=rows.line_num
-        ) from None
-    return tuple(found)
+    rows = bench_rows(text, _HEADER, _EXPECTED, where)
+    return tuple(_row(cells, board, where, line) for cells, line in rows)
 
 
 def _row(cells: list[str], board: Board, where: str, line: int) -> Observation:
