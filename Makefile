@@ -10,14 +10,15 @@ DEBIAN := chromium kicad-symbols poppler-utils srecord ngspice
 help:  ## list these targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## */  make \1\t/' | expand -t 20
 
+# --no-deps: the locks are whole. Left to look for itself, pip may meet a version newer than the pinned one and give up.
 $(VENV)/.runtime: requirements/runtime.lock pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --require-hashes -r requirements/runtime.lock
+	$(BIN)/python -m pip install --quiet --no-deps --require-hashes -r requirements/runtime.lock
 	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation -e .
 	touch $@
 
 $(VENV)/.dev: $(VENV)/.runtime requirements/dev.lock
-	$(BIN)/python -m pip install --quiet --require-hashes -r requirements/dev.lock
+	$(BIN)/python -m pip install --quiet --no-deps --require-hashes -r requirements/dev.lock
 	touch $@
 
 demo: $(VENV)/.runtime  ## set up, run the whole sample job headless, say where the results are
