@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 from coppermend.board.flow import Flow
 from coppermend.board.model import Board, PinRef
 from coppermend.board.netclues import Clue, NetClues
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 
 Role = Literal[
     "address", "data", "control", "strobe", "return", "rail", "ground", "reset", "clock", "lamp", "solenoid",
@@ -24,6 +26,7 @@ Role = Literal[
 _DRIVEN = ("lamp", "solenoid", "display", "sound", "strobe")
 _READ = ("return", "switch", "option")
 _STAGES = frozenset({"transistor", "driver", "comparator"})
+_BOARDS = 8  # whose roles are remembered
 _REACH = 8  # series parts and stages in a row: more is a circuit of its own
 
 
@@ -52,8 +55,19 @@ def net_roles(board: Board, library: PartLibrary, nets: Collection[str] | None =
     Returns:
         One entry a net; a net that nothing is known of has role "signal" and says which parts it joins.
     """
+    if nets is None:
+        return dict(_all_roles(Same(board), Same(library)))
+    return _roles(board, library, [net for net in board.nets if net in nets])
+
+
+@lru_cache(maxsize=_BOARDS)
+def _all_roles(board: Same[Board], library: Same[PartLibrary]) -> dict[str, NetRole]:
+    """Every room asks for all of a board's roles, and again after each reading; a board never changes."""
+    return _roles(board.thing, library.thing, list(board.thing.nets))
+
+
+def _roles(board: Board, library: PartLibrary, wanted: Collection[str]) -> dict[str, NetRole]:
     clues = NetClues(board, library)
-    wanted = [net for net in board.nets if nets is None or net in nets]
     own = {net: clues.of(net) for net in (board.nets if clues.serve_machine else wanted)}
     for net, clue in _leading(board, library, own).items():
         own[net] = clue

@@ -6,13 +6,14 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board, PinRef
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.roles import net_roles
+from coppermend.board.same import Same
 from coppermend.board.subject import Subject
 from coppermend.damage.area import DamageArea, parse_area
 from coppermend.damage.touch import touch
@@ -22,20 +23,6 @@ from coppermend.rework.records import Remedy
 from coppermend.rework.remedies import remedies
 
 _BOARDS, _DAMAGES = 8, 32
-T = TypeVar("T")
-
-
-class _Same(Generic[T]):
-    """Something large as a cache key: equal only to itself; the cache keeps it alive."""
-
-    def __init__(self, thing: T) -> None:
-        self.thing = thing
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.thing is self.thing
-
-    def __hash__(self) -> int:
-        return id(self.thing)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,11 +81,11 @@ def _pin(name: str) -> PinRef:
 
 def board_facts(board: Board, library: PartLibrary) -> BoardFacts:
     """The facts of ``board``, remembered for the boards asked about last."""
-    return _facts(_Same(board), _Same(library))
+    return _facts(Same(board), Same(library))
 
 
 @lru_cache(maxsize=_BOARDS)
-def _facts(board: _Same[Board], library: _Same[PartLibrary]) -> BoardFacts:
+def _facts(board: Same[Board], library: Same[PartLibrary]) -> BoardFacts:
     return BoardFacts(with_package_pads(board.thing), library.thing)
 
 
@@ -109,11 +96,11 @@ def isolation_base(board: Board, library: PartLibrary, damage: Mapping[str, Any]
         InputError: If the damage does not lie on the board.
     """
     text = json.dumps(damage) if damage and damage.get("features") else ""
-    return _isolation(_Same(board), _Same(library), text)
+    return _isolation(Same(board), Same(library), text)
 
 
 @lru_cache(maxsize=_BOARDS)
-def _isolation(board: _Same[Board], library: _Same[PartLibrary], text: str) -> Isolation:
+def _isolation(board: Same[Board], library: Same[PartLibrary], text: str) -> Isolation:
     touched = _touched(board, library, text)[0] if text else None
     return Isolation(_facts(board, library).board, library.thing, touch=touched)
 
@@ -132,11 +119,11 @@ def touched_by(
         InputError: If the damage does not lie on the board.
     """
     text = json.dumps(damage) if damage and damage.get("features") else ""
-    return _touched(_Same(board), _Same(library), text)
+    return _touched(Same(board), Same(library), text)
 
 
 @lru_cache(maxsize=_DAMAGES)
-def _touched(board: _Same[Board], library: _Same[PartLibrary], text: str) -> tuple[Touch, tuple[Remedy, ...]]:
+def _touched(board: Same[Board], library: Same[PartLibrary], text: str) -> tuple[Touch, tuple[Remedy, ...]]:
     based = _facts(board, library).board
     area = parse_area(text.encode(), based, "the recorded damage") if text else DamageArea()
     found = touch(based, library.thing, area)
