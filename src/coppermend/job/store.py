@@ -139,6 +139,16 @@ class Store:
             raise _no_job(number)
         return found
 
+    def last_seq(self, job: str) -> int:
+        """The number of the job's last entry.
+
+        Raises:
+            InputError: If the number is malformed.
+            UnknownName: If there is no such job.
+        """
+        with tables.reading(self.engine) as connection:
+            return _last_seq(connection, check_number(job))
+
     def jobs(self) -> tuple[search.JobSummary, ...]:
         """Every job in short, newest first."""
         with tables.reading(self.engine) as connection:
