@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import sys
 from importlib import import_module
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -36,8 +37,17 @@ def serve(
     pages = import_module("coppermend.web.app").create_app(data, shop=shop, bench_url=bench_url)
     listening = _listen(host, port)
     print(f"The bench is open at http://{host}:{port}/  (stop with Ctrl-C)", file=sys.stderr, flush=True)
-    uvicorn.Server(uvicorn.Config(pages, log_level="warning")).run(sockets=[listening])
+    _Bench(uvicorn.Config(pages, log_level="warning")).run(sockets=[listening])
     return 0
+
+
+class _Bench(uvicorn.Server):
+    """A server that, when stopped, first lets go of the pages that wait for news; it would wait for them for ever."""
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Stop, as asked by the signal ``sig``."""
+        self.config.app.state.desk.closing.set()  # type: ignore[union-attr]
+        super().handle_exit(sig, frame)
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -24,6 +24,7 @@ from coppermend.web import (
     files,
     isolate_pages,
     jobs,
+    live,
     papers,
     photo_map,
     prove_one,
@@ -40,6 +41,7 @@ _STATIC = Path(__file__).parent / "static"
 _ROUTERS = (
     bench,
     jobs,
+    live,
     receiving,
     actions,
     papers,

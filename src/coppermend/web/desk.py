@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from threading import Event
 
 from fastapi import Request
 
@@ -53,10 +54,11 @@ class Job:
 
 
 class Desk:
-    """The open record with what is computed from it; safe for threads."""
+    """The open record with what is computed from it; safe for threads. ``closing`` is set when the bench shuts."""
 
     def __init__(self, store: Store, library: PartLibrary, shop: str = "", bench_url: str = "") -> None:
         self.store, self.library, self.shop, self.bench_url = store, library, shop, bench_url
+        self.closing = Event()
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
         self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)
