@@ -342,3 +342,39 @@ def test_what_adapt_refuses(
     answer = call("rom", "adapt", demo_folder, "U2,U3", "--device", "2764", *words)
 
     assert answer.status == 2 and told in answer.err
+
+
+def test_the_shops_reference_list(images: Path, call: Any) -> None:
+    """Lines come from images and CSV files, each once; one is taken off again."""
+    where = ["--data", images / "data", "--who", "R. Tansy"]
+    (images / "more.csv").write_text("name,crc32,note\nprogram B,00000000,from a good board\n")
+
+    added = call(
+        "rom", "known", "--image", images / "u2.bin", "--name", "program C", *where, "--json"
+    ).document
+    again = call("rom", "known", "--image", images / "u2.bin", "--name", "program C", *where).out
+    both = call("rom", "known", "--import", images / "more.csv", *where).out
+    fewer = call("rom", "known", "--drop", added["known"][0]["id"], *where).out
+
+    assert added["added"] == 1 and "0 lines added" in again
+    assert "program B" in both and "program C" in both and "program C" not in fewer
+    assert call("rom", "known", "--drop", 99, *where).status == 2
+    assert call("rom", "known", "--name", "x", *where).status == 2
+    assert "empty" in call("rom", "known", "--data", images / "elsewhere").out
+
+
+def test_the_burn_list_of_a_job(images: Path, call: Any) -> None:
+    """Status 1 until what was burnt has been read back and is right."""
+    where = ["--data", images / "data"]
+    job = call("job", "new", "--customer", "O. Penhallow", *where, "--json").document["number"]
+    burn = ["rom", "burn", images / "u3.bin", "--device", "2732", "--place", "U3", "--job", job, *where]
+
+    assert "nothing to burn" in call("rom", "list", job, *where).out
+    call(*burn)
+    open_, json = call("rom", "list", job, *where), call("rom", "list", job, *where, "--json").document
+    call(*burn, "--read-back", images / "u3.bin")
+    done = call("rom", "list", job, *where)
+
+    assert open_.status == 1 and "not read back" in open_.out and "label U3: U3 2732" in open_.out
+    assert json["items"][0]["item"]["device"] == "2732"
+    assert done.status == 0 and "verified" in done.out

@@ -5,11 +5,11 @@ import random
 import pytest
 
 from coppermend.errors import InputError
-from coppermend.rom.compare import parse_known
 from coppermend.rom.devices import get_device
 from coppermend.rom.info import blank_runs, entropy_bits, read_doubts, repeat_size, rom_info
 from coppermend.rom.opcodes import INSTRUCTIONS_6502, STEPS
 from coppermend.rom.program import default_start, disassemble_6502, guess_cpu, vectors, visible_text
+from coppermend.rom.reference import parse_known
 
 # Bodies of short subroutines, hand-assembled; {call} stands for a call of another subroutine.
 _SOURCES = {

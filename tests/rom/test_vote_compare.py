@@ -6,7 +6,8 @@ import pytest
 
 from coppermend.errors import InputError
 from coppermend.rom.checksums import sums
-from coppermend.rom.compare import compare, identify, parse_known
+from coppermend.rom.compare import compare
+from coppermend.rom.reference import identify, parse_known
 from coppermend.rom.vote import vote
 
 from .rom_samples import program

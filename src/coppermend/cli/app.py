@@ -63,6 +63,8 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "split": Leaf(f"{_HERE}.rom_merge", "split_", "Take images out of one."),
             "adapt": Leaf(f"{_HERE}.rom_adapt", "adapt", "One device in place of old sockets, verified."),
             "burn": Leaf(f"{_HERE}.rom_merge", "burn", "Sums, voltage and label; check what was read back."),
+            "list": Leaf(f"{_HERE}.rom_shop", "list_", "What a job has to burn, and what is verified."),
+            "known": Leaf(f"{_HERE}.rom_shop", "known", "The shop's list of known-good images."),
             "devices": Leaf(f"{_HERE}.rom", "devices_", "Memory devices, and how their pins differ."),
         },
     ),

@@ -22,10 +22,11 @@ from coppermend.cli.rom_inputs import (
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.rom.checksums import sums
-from coppermend.rom.compare import Comparison, compare, identify
+from coppermend.rom.compare import Comparison, compare
 from coppermend.rom.devices import devices, get_device, pin_differences
 from coppermend.rom.info import RomInfo, rom_info
 from coppermend.rom.program import FAMILIES
+from coppermend.rom.reference import identify
 from coppermend.rom.vote import Vote, vote
 
 ImageArgument = Annotated[Path, typer.Argument(metavar="IMAGE", help="File with an image, in any format.")]

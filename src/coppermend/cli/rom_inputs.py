@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,9 +13,9 @@ from coppermend.cli.inputs import read_bytes, read_text, refuse_unwritable
 from coppermend.cli.output import say
 from coppermend.errors import InputError
 from coppermend.job.atomic import write_atomically
-from coppermend.rom.compare import KnownImage, parse_known
 from coppermend.rom.formats import check_format, format_image, format_of_name, parse_image
 from coppermend.rom.image import RomImage
+from coppermend.rom.reference import KnownImage, parse_known_csv
 
 _IMAGE = "an image: binary, Intel HEX, S-records, TI-TXT or hex dump"
 FormatOption = Annotated[
@@ -57,10 +55,7 @@ def known_at(path: Path | None) -> tuple[KnownImage, ...]:
     """The shop's reference list; () without one."""
     if path is None:
         return ()
-    text = read_text(path, "rows name,sha256,note (CSV)")
-    first = text.partition("\n")[0]
-    rows = csv.DictReader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ",")
-    return parse_known([{k.strip().lower(): v or "" for k, v in row.items() if k} for row in rows], str(path))
+    return parse_known_csv(read_text(path, "rows name,sha256,note (CSV)"), str(path))
 
 
 def parse_address(text: str) -> int:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from coppermend.cli.output import JsonFlag, emit, say, table
-from coppermend.cli.record import DataOption, WhoOption, state_of
+from coppermend.cli.record import DataOption, WhoOption
 from coppermend.cli.rom import CpuOption, DeviceOption, ImageArgument, StartOption
 from coppermend.cli.rom_inputs import (
     FormatOption,
@@ -21,14 +21,14 @@ from coppermend.cli.rom_inputs import (
 )
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
+from coppermend.job.burning import keep_burn
 from coppermend.job.store import Store
-from coppermend.rom.burning import BurnItem, ReadBack, burn_list, check_read_back
+from coppermend.rom.burning import BurnItem, burn_list, check_read_back
 from coppermend.rom.checksums import DEFINITIONS, FixUp, fix_checksum, sums
 from coppermend.rom.devices import get_device
 from coppermend.rom.merge import Merged, Piece, merge, split
 from coppermend.rom.program import FAMILIES
 
-_MEDIA_TYPE = "application/octet-stream"
 _SPLIT = "NAME=ADDRESS+BYTES in hexadecimal, such as U2=E000+1000"
 
 
@@ -170,7 +170,10 @@ def burn(
     item = BurnItem(place, get_device(device), name or image.stem, version, first, last, data)
     read = bytes_at(read_back, format) if read_back else b""
     checked = check_read_back(data, read) if read_back else None
-    kept = _keep(item, read, checked, job, data_folder, who) if job else []
+    kept: list[int] = []
+    if job:
+        with Store.open(data_folder) as store:
+            kept = [entry.seq for entry in keep_burn(store, job, item, read, checked, who=who)]
     document = {
         "items": burn_list([item]),
         "read_back": checked.to_json() if checked else None,
@@ -190,25 +193,3 @@ def burn(
 
     emit(document, as_json, show)
     return 0 if checked is None or checked.verified else 1
-
-
-def _keep(
-    item: BurnItem, read: bytes, checked: ReadBack | None, job: str, folder: Path, who: str
-) -> list[int]:
-    """Attach the image and what was read back, with an entry each; the numbers of the entries."""
-    rows: list[tuple[str, str, bytes, dict[str, Any]]] = [("burn", f"{item.name}.bin", item.data, {})]
-    if checked:
-        verdict = {"verified": checked.verified, "note": checked.words}
-        rows.append(("read-back", f"{item.name} read back.bin", read, verdict))
-    about: dict[str, Any] = {"refdes": item.refdes, "device": item.device.name}
-    about |= {"cpu_first": item.cpu_first} if item.cpu_first is not None else {}
-    with Store.open(folder) as store:
-        stage = state_of(store, job).stage
-        return [
-            store.append(
-                job, "image", stage,
-                {"sha256": store.attach(data, name, _MEDIA_TYPE), "name": name, "what": what, **about, **more},
-                who=who,
-            ).seq
-            for what, name, data, more in rows
-        ]  # fmt: skip

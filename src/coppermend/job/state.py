@@ -113,6 +113,7 @@ class ImageLine:
     note: str
     stage: Stage
     seq: int
+    version: str = ""
 
 
 @dataclass(frozen=True)
@@ -283,7 +284,7 @@ def _image(entry: Entry) -> ImageLine:
     body = entry.body
     return ImageLine(
         body["sha256"], body["name"], body["what"], body.get("refdes", ""), body.get("device", ""),
-        body.get("cpu_first"), body.get("verified"), body.get("note", ""), entry.stage, entry.seq,
+        body.get("cpu_first"), body.get("verified"), body.get("note", ""), entry.stage, entry.seq, body.get("version", ""),
     )  # fmt: skip
 
 

@@ -106,6 +106,17 @@ board = Table(
     Column("added", Utc, nullable=False),
 )
 
+reference_image = Table(
+    "reference_image",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String, nullable=False),
+    Column("sums", JSON, nullable=False),
+    Column("note", String, nullable=False),
+    Column("who", String, nullable=False),
+    Column("added", Utc, nullable=False),
+)
+
 for _verb in ("UPDATE", "DELETE"):
     _trigger = DDL(  # type: ignore[no-untyped-call]
         f"CREATE TRIGGER entry_no_{_verb.lower()} BEFORE {_verb} ON entry "

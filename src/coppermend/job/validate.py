@@ -106,7 +106,7 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     },
     "image": {
         "sha256": _SHA, "name": _WORD, "what": _one_of("dump", "burn", "read-back"),
-        "refdes": _WORD_OR_NONE, "device": _WORD_OR_NONE, "note": _TEXT_OR_NONE,
+        "refdes": _WORD_OR_NONE, "device": _WORD_OR_NONE, "version": _WORD_OR_NONE, "note": _TEXT_OR_NONE,
         "verified": Field(lambda v: isinstance(v, bool), "true or false", required=False),
         "cpu_first": Field(
             lambda v: isinstance(v, int) and not isinstance(v, bool) and 0 <= v <= 0xFFFF,

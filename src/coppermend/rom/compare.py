@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -133,49 +132,3 @@ def _relation(first: bytes, second: bytes) -> str:
         )
         return f"the {other} {where} the {one}"
     return f"sizes differ ({len(first):,} and {len(second):,} bytes); the common part was compared"
-
-
-@dataclass(frozen=True, slots=True)
-class KnownImage:
-    """A line of the shop's reference list: a name, and the sums by which content is known."""
-
-    name: str
-    sums: Mapping[str, str]
-    note: str = ""
-
-
-def parse_known(rows: Sequence[Mapping[str, str]], where: str = "") -> tuple[KnownImage, ...]:
-    """Read the shop's reference list: rows with a ``name``, at least one of sha256, sha1, crc32, and a ``note``.
-
-    Raises:
-        InputError: If a row has no name, no sum, or a sum of the wrong length; the header is line 1.
-    """
-    made = []
-    for line, row in enumerate(rows, 2):
-        name = (row.get("name") or "").strip()
-        sums = {key: row[key].strip().lower() for key in _SUM_DIGITS if (row.get(key) or "").strip()}
-        if not name or not sums:
-            raise InputError(
-                "a row without name or sums",
-                expected="name and one of sha256, sha1, crc32",
-                where=where,
-                line=line,
-            )
-        for key, value in sums.items():
-            if len(value) != _SUM_DIGITS[key] or not set(value) <= set("0123456789abcdef"):
-                raise InputError(
-                    f"{key} {value[:20]!r}",
-                    expected=f"{_SUM_DIGITS[key]} hexadecimal digits",
-                    where=where,
-                    line=line,
-                )
-        made.append(KnownImage(name, sums, (row.get("note") or "").strip()))
-    return tuple(made)
-
-
-_SUM_DIGITS = {"sha256": 64, "sha1": 40, "crc32": 8}
-
-
-def identify(sums: Mapping[str, str], known: Sequence[KnownImage]) -> tuple[KnownImage, ...]:
-    """The known images whose every given sum equals that of the image; () when it is unknown."""
-    return tuple(k for k in known if all(sums[key].lower() == value for key, value in k.sums.items()))

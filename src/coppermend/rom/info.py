@@ -10,7 +10,6 @@ import numpy as np
 
 from coppermend.errors import InputError
 from coppermend.rom.checksums import sums
-from coppermend.rom.compare import KnownImage, identify
 from coppermend.rom.devices import Device, devices
 from coppermend.rom.image import LARGEST_IMAGE_BYTES
 from coppermend.rom.opcodes import Family
@@ -24,6 +23,7 @@ from coppermend.rom.program import (
     vectors,
     visible_text,
 )  # fmt: skip
+from coppermend.rom.reference import KnownImage, identify
 
 _SMALLEST_BLANK = 16
 
