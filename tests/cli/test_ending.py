@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from coppermend.cli import app as application
+from coppermend.job.store import Store
 
 PROGRAM = [sys.executable, "-m", "coppermend"]
 
@@ -120,6 +121,26 @@ def test_serve_opens_the_bench_and_stops_on_interrupt(tmp_path: Path) -> None:
             running.wait(30)
 
     assert f"http://127.0.0.1:{port}/".encode() in said
+    assert running.returncode in (0, 130)
+
+
+def test_an_open_page_that_waits_for_news_does_not_hold_up_the_end(tmp_path: Path) -> None:
+    """Ctrl-C lets go of the page first; otherwise the program would wait for it for ever."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    with Store.open(tmp_path) as store:
+        number = store.new_job({"customer": "O. Penhallow"}, who="R. Tansy")
+    words = ["serve", "--data", str(tmp_path), "--port", str(port)]
+    with subprocess.Popen([*PROGRAM, *words], stderr=subprocess.PIPE) as running:
+        assert running.stderr
+        running.stderr.readline()
+        page = urllib.request.urlopen(f"http://127.0.0.1:{port}/jobs/{number}/live?seen=0", timeout=30)
+        assert page.readline() == b"event: entry\n"
+        running.send_signal(signal.SIGINT)
+        running.wait(20)
+        page.close()
+
     assert running.returncode in (0, 130)
 
 

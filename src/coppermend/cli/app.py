@@ -98,6 +98,15 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "report": Leaf(f"{_HERE}.papers", "report", "Make the return report for the customer."),
         },
     ),
+    "people": Branch(
+        "Who may sign in at a bench that is open to the network.",
+        {
+            "add": Leaf(f"{_HERE}.people", "add", "Let somebody sign in."),
+            "list": Leaf(f"{_HERE}.people", "list_", "List who may sign in."),
+            "phrase": Leaf(f"{_HERE}.people", "phrase", "Give somebody a new passphrase."),
+            "remove": Leaf(f"{_HERE}.people", "remove", "Let somebody sign in no longer."),
+        },
+    ),
     "serve": Leaf(f"{_HERE}.serving", "serve", "Open the bench in a browser."),
     "demo": Leaf(f"{_HERE}.sample", "demo", "Run the whole sample job, start to finish."),
 }

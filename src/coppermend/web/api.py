@@ -12,6 +12,7 @@ from coppermend.board.roles import NetRole
 from coppermend.errors import InputError
 from coppermend.job.export import entry_to_json
 from coppermend.web.desk import desk_of
+from coppermend.web.pages import signed_in
 
 router = APIRouter(prefix="/api")
 
@@ -40,6 +41,9 @@ def add_entry(request: Request, number: str, sent: Annotated[dict[str, Any], Bod
     words = {key: sent.get(key) for key in ("kind", "stage", "who")}
     if not all(isinstance(word, str) for word in words.values()) or not isinstance(sent.get("body"), dict):
         raise InputError("entry lacks kind, stage, who or body", expected="texts, and body an object")
+    person = signed_in(request)
+    if person and words["who"] != person:
+        raise InputError(f"who is {words['who']!r:.40}", expected=f"the name that signed in, {person!r}")
     expect = sent.get("expect_seq")
     if expect is not None and type(expect) is not int:
         raise InputError(

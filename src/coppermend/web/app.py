@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -31,8 +31,10 @@ from coppermend.web import (
     prove_waiver,
     receiving,
     rom_pages,
+    sign_in,
     stages,
 )
+from coppermend.web.access import Access, Patience
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.pages import WhoMissing, page, status_of
 from coppermend.web.security import MOST_BYTES, Guard
@@ -40,6 +42,7 @@ from coppermend.web.security import MOST_BYTES, Guard
 _STATIC = Path(__file__).parent / "static"
 _ROUTERS = (
     bench,
+    sign_in,
     jobs,
     live,
     receiving,
@@ -59,8 +62,9 @@ _ROUTERS = (
 
 
 def create_app(
-    data_folder: Path, *, shop: str = "", bench_url: str = "", most_bytes: int = MOST_BYTES
-) -> FastAPI:
+    data_folder: Path, *, shop: str = "", bench_url: str = "", most_bytes: int = MOST_BYTES,
+    named: bool = False, hosts: Collection[str] = (),
+) -> FastAPI:  # fmt: skip
     """The bench over the record in ``data_folder``, created when there is none.
 
     Args:
@@ -68,6 +72,8 @@ def create_app(
         shop: Name of the shop, for the head of pages and papers.
         bench_url: Address under which others reach this bench; the tag's code then opens the job.
         most_bytes: Largest request taken [bytes].
+        named: Whether one has to sign in, as on a network.
+        hosts: Names by which the bench may be called, without ports; any, when empty.
 
     Raises:
         RecordError: If the record cannot be opened.
@@ -84,7 +90,10 @@ def create_app(
     )
     app.state.desk = desk
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
-    app.add_middleware(Guard, most_bytes=most_bytes)
+    app.state.patience = Patience()
+    if named:
+        app.add_middleware(Access, patience=app.state.patience)
+    app.add_middleware(Guard, most_bytes=most_bytes, hosts=hosts)
     app.mount("/static", StaticFiles(directory=_STATIC), name="static")
     for module in _ROUTERS:
         app.include_router(module.router)

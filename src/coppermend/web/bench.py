@@ -9,7 +9,7 @@ from coppermend.errors import InputError
 from coppermend.job.entry import STAGES
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import SentForm
-from coppermend.web.pages import page, see
+from coppermend.web.pages import own_page, page, see
 
 router = APIRouter(include_in_schema=False)
 
@@ -29,5 +29,4 @@ def keep_who(request: Request, form: SentForm) -> Response:
     """Remember in the browser who is working."""
     if not form.text("who"):
         raise InputError("no name", expected="your name, as it shall stand in the record")
-    back = form.text("back", "/")
-    return see(back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/", form)
+    return see(own_page(form.text("back", "/")), form)

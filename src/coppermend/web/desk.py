@@ -19,6 +19,7 @@ from coppermend.board.roles import NetRole, net_roles
 from coppermend.errors import CoppermendError
 from coppermend.job.assess import Assessment, assess
 from coppermend.job.entry import Entry
+from coppermend.job.people import People
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
 
@@ -59,6 +60,7 @@ class Desk:
     def __init__(self, store: Store, library: PartLibrary, shop: str = "", bench_url: str = "") -> None:
         self.store, self.library, self.shop, self.bench_url = store, library, shop, bench_url
         self.closing = Event()
+        self.people = People(store.engine)
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
         self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)

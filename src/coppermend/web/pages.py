@@ -62,14 +62,24 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
     """A rendered template. ``error`` and ``typed`` are empty unless a post was refused."""
     common = {
         "error": None, "typed": Form(), "notice": None, "who": who_of(request), "shop": desk_of(request).shop,
-        "path": request.url.path,
+        "path": request.url.path, "person": signed_in(request), "bare": False,
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
 
 
 def who_of(request: Request) -> str:
-    """Who works at this browser, as far as it remembers."""
-    return unquote(request.cookies.get(WHO, "")).strip()
+    """Who works at this browser: who has signed in, else whom it remembers."""
+    return signed_in(request) or unquote(request.cookies.get(WHO, "")).strip()
+
+
+def signed_in(request: Request) -> str:
+    """Who has signed in; "" on a bench that is open to this computer alone."""
+    return getattr(request.state, "person", None) or ""
+
+
+def own_page(path: str) -> str:
+    """A page of this bench to go back to; its first page when ``path`` leads anywhere else."""
+    return path if path.startswith("/") and not path.startswith(("//", "/\\")) else "/"
 
 
 def author(request: Request, form: Form) -> str:
@@ -78,7 +88,7 @@ def author(request: Request, form: Form) -> str:
     Raises:
         WhoMissing: If neither the form nor the browser says.
     """
-    who = form.text(WHO) or who_of(request)
+    who = signed_in(request) or form.text(WHO) or who_of(request)
     if not who:
         raise WhoMissing(form)
     return who

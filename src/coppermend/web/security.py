@@ -1,12 +1,12 @@
 """What guards every request: foreign posts refused, sizes limited, strict headers. Knows no pages.
 
-The bench listens on the technician's own network and asks for no password, so what must not happen is that
-another site open in the same browser writes into the record.
+Another site open in the same browser must not write into the record (cross-site request forgery), nor reach it by a
+name of its own that it lets point to this computer (DNS rebinding).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -39,6 +39,14 @@ def is_foreign(headers: Headers) -> bool:
     return origin is not None and urlsplit(origin).netloc.lower() != headers.get("host", "").lower()
 
 
+def host_of(headers: Headers) -> str:
+    """The name by which the server was called, without its port; "" when that cannot be read."""
+    try:
+        return urlsplit(f"//{headers.get('host', '')}").hostname or ""
+    except ValueError:
+        return ""
+
+
 class TooLarge(Exception):
     """A body went over the limit while it was being read."""
 
@@ -46,8 +54,8 @@ class TooLarge(Exception):
 class Guard:
     """ASGI middleware that refuses foreign and oversized requests and adds the headers to every answer."""
 
-    def __init__(self, app: ASGIApp, most_bytes: int = MOST_BYTES) -> None:
-        self.app, self.most_bytes = app, most_bytes
+    def __init__(self, app: ASGIApp, most_bytes: int = MOST_BYTES, hosts: Collection[str] = ()) -> None:
+        self.app, self.most_bytes, self.hosts = app, most_bytes, frozenset(hosts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -64,6 +72,8 @@ class Guard:
             await _too_large(self.most_bytes)(scope, receive, _with_headers(send))
 
     def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
+        if self.hosts and host_of(headers) not in self.hosts:
+            return PlainTextResponse("Refused: the bench is not called by this name.\n", 421)
         if scope["method"] not in _SAFE and is_foreign(headers):
             return PlainTextResponse("Refused: this was sent by another site, not by the bench.\n", 403)
         length = headers.get("content-length", "0")
