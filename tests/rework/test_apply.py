@@ -27,8 +27,20 @@ def demo():
     return board, library, {r.id: r for r in remedies(board, library, Touch()) if not r.note_only}
 
 
-DEMO_IDS = ("supercapacitor-BT1", "coin-cell-BT1", "reset-supervisor", "supply-capacitors")
-WIRED = [("coin-cell-BT1", n) for n in range(4)] + [("reset-supervisor", n) for n in range(3)]
+DEMO_IDS = (
+    "supercapacitor-BT1",
+    "coin-cell-BT1",
+    "remote-pack-BT1",
+    "reset-supervisor",
+    "supply-capacitors",
+    "header-pins",
+    "connector-contacts",
+)
+WIRED = [
+    *(("coin-cell-BT1", n) for n in range(4)),
+    *(("remote-pack-BT1", n) for n in range(2)),
+    *(("reset-supervisor", n) for n in range(3)),
+]
 
 
 def errors(board, library):
@@ -49,7 +61,8 @@ def test_each_remedy_on_the_demo_board_passes_its_check(name):
     assert errors(after, library) == []
     assert check_remedy(board, library, offered[name]) == ()
     assert all(
-        refdes not in after.index.parts for refdes in set(offered[name].parts_off) - {"BT1", "C3", "C7", "C8"}
+        refdes not in after.index.parts
+        for refdes in set(offered[name].parts_off) - {"BT1", "C3", "C7", "C8", "J1", "J4", "J5"}
     )
 
 
@@ -305,9 +318,9 @@ def test_remedies_that_do_not_go_together_say_why(first, second, says):
 
 
 def test_remedies_of_the_demo_board_that_go_together_have_no_conflict():
-    """All but the two that share the battery's place."""
+    """All but those that share the battery's place."""
     offered = demo()[2]
-    together = [r for r in offered.values() if not r.id.startswith("coin")]
+    together = [r for r in offered.values() if not r.id.startswith(("coin", "remote"))]
 
     assert conflicts(together) == ()
     assert "coin-cell-BT1 and supercapacitor-BT1 exclude each other" in conflicts(list(offered.values()))

@@ -48,6 +48,7 @@ def test_all_remedies_of_the_small_board_in_order(keep_board, library, touch_of)
     assert found == [
         "supercapacitor-BT1",
         "coin-cell-BT1",
+        "remote-pack-BT1",
         "reset-supervisor",
         "supply-capacitors",
         "turned-pin-sockets",
@@ -258,7 +259,7 @@ def test_ferroelectric_memory_behind_a_clocked_decode_is_fine(big_memory, librar
 
     assert check(remedy, "enable of U2").ok
     assert remedy.ok
-    assert remedy.excludes == ("supercapacitor-BT1", "coin-cell-BT1")
+    assert remedy.excludes == ("supercapacitor-BT1", "coin-cell-BT1", "remote-pack-BT1")
 
 
 def test_ferroelectric_memory_behind_a_static_decode_fails(big_memory, library, touch_of):

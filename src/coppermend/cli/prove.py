@@ -29,12 +29,13 @@ from coppermend.damage.area import area_to_geojson, parse_area
 from coppermend.damage.touch import touch
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment, assess
+from coppermend.job.remedying import offered_remedies, required_proofs
 from coppermend.job.state import JobState, JumperLine, ReadingLine
 from coppermend.job.store import Store
 from coppermend.proving.leastplan import PlanStep
 from coppermend.proving.proofs import proofs_for
 from coppermend.proving.records import Gate, OpenItem, Proof
-from coppermend.rework.remedies import choose, remedies
+from coppermend.rework.remedies import choose
 from coppermend.rework.strip import strip_list
 
 _MANY_PROOFS = 4
@@ -48,9 +49,10 @@ def _assessed(
     loaded, library = board_at(board), library_with(types)
     damaged = parse_area(read_area(area), loaded, str(area))
     touched = touch(loaded, library, damaged)
-    chosen = choose(remedies(loaded, library, touched), remedy or ())
+    chosen = choose(offered_remedies(loaded, library, touched), remedy or ())
     measured = readings_at(readings, loaded)
-    known = {proof.id for proof in proofs_for(loaded, library)} if evidence else set()
+    every = (*proofs_for(loaded, library), *required_proofs(chosen)) if evidence else ()
+    known = {proof.id for proof in every}
     results = (
         parse_evidence(read_bytes(evidence, "results (CSV proof,passed,note)"), str(evidence), known)
         if evidence

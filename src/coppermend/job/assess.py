@@ -24,6 +24,7 @@ from coppermend.job.known import BoardFacts, board_facts, touched_by
 from coppermend.job.power import rails_ohm
 from coppermend.job.progress import FINISHED, WAIVED, StageProgress, next_step, stage_progress
 from coppermend.job.release import Release, release
+from coppermend.job.remedying import required_concerns, required_proofs
 from coppermend.job.state import JobState, JumperLine, ReadingLine
 from coppermend.job.worklists import WorkLists, work_lists
 from coppermend.proving.concerns import concerns_from
@@ -126,9 +127,13 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
     lists = work_lists(board, library, touched, offered, state)
     copper, copper_notes = _copper(facts, touched, lists, state)
     power, evidence = _power(facts, state), _evidence(state)
+    proofs = (*facts.proofs, *required_proofs(lists.chosen))
     judged = gate(
-        _concerns(facts.board, touched, lists, _suspects(board, library, state)),
-        facts.proofs,
+        (
+            *_concerns(facts.board, touched, lists, _suspects(board, library, state)),
+            *required_concerns(lists.chosen),
+        ),
+        proofs,
         evidence,
         copper.proven,
         net_points=facts.net_points,
@@ -136,7 +141,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         reasons=facts.unprovable,
         power=power,
     )
-    plan = least_plan(judged, facts.proofs, evidence)
+    plan = least_plan(judged, proofs, evidence)
     return Assessment(
         board=board,
         state=state,
@@ -147,7 +152,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         refit=lists.refit,
         kit=lists.kit,
         copper=copper,
-        proofs=facts.proofs,
+        proofs=proofs,
         power=power,
         gate=judged,
         proofs_to_do=plan.proofs,

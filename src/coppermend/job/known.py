@@ -18,9 +18,9 @@ from coppermend.board.subject import Subject
 from coppermend.damage.area import DamageArea, parse_area
 from coppermend.damage.touch import touch
 from coppermend.isolate.isolation import Isolation
+from coppermend.job.remedying import offered_remedies
 from coppermend.proving.proofs import Proof, net_points, proofs_for, unprovable
 from coppermend.rework.records import Remedy
-from coppermend.rework.remedies import remedies
 
 _BOARDS, _DAMAGES = 8, 32
 
@@ -127,4 +127,4 @@ def _touched(board: Same[Board], library: Same[PartLibrary], text: str) -> tuple
     based = _facts(board, library).board
     area = parse_area(text.encode(), based, "the recorded damage") if text else DamageArea()
     found = touch(based, library.thing, area)
-    return found, remedies(based, library.thing, found)
+    return found, offered_remedies(based, library.thing, found)

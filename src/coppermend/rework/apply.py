@@ -12,13 +12,16 @@ from coppermend.errors import InputError
 from coppermend.rework.records import KitLine, Remedy
 
 _Nets = dict[str, tuple[PinRef, ...]]
+# What is no part of the graph: a socket has the refdes and the contacts of its chip, crimp contacts sit in a cable's
+# housing.
+_NO_GRAPH = ("ic-socket", "crimp-contacts")
 
 
 def apply_remedy(board: Board, library: PartLibrary, remedy: Remedy) -> Board:
     """The board as it will be: a new graph, the old one untouched.
 
     A part in ``parts_off`` disappears with its pins; its plated holes stay as vias, since they may join the layers.
-    A part on at a refdes that the board has takes over the old part's place and, pin by pin of equal name or
+    A plug takes over all contacts of the part in whose socket it stands. A part on at a refdes that the board has takes over the old part's place and, pin by pin of equal name or
     number, its nets. Any other part on comes without a place and is joined by ``jumpers`` alone. A jumper puts two points on one net; if both have
     one, the net of its second point is kept and the other renamed, copper and rails included.
 
@@ -35,18 +38,30 @@ def apply_remedy(board: Board, library: PartLibrary, remedy: Remedy) -> Board:
     """
     if missing := [refdes for refdes in remedy.parts_off if refdes not in board.index.parts]:
         raise InputError(f"remedy {remedy.id} takes off {missing[0]}, which is not on the board")
-    on = {refdes: line for line in remedy.parts_on for refdes in line.refdes if line.type != "ic-socket"}
+    on = {refdes: line for line in remedy.parts_on for refdes in line.refdes if line.type not in _NO_GRAPH}
+    plugs = {old: new for new, old in remedy.plugs}
     in_place = {refdes for refdes in on if refdes in board.index.parts}
-    gone = set(remedy.parts_off) - in_place
-    made = _without_parts(board, gone)
-    made = _replaced(made, library, {r: on[r] for r in in_place})
+    made = _plugged(board, plugs, on)
+    gone = set(remedy.parts_off) - in_place - set(plugs)
+    made = _without_parts(made, gone)
+    in_place |= set(plugs.values())
+    made = _replaced(made, library, {r: on[r] for r in in_place - set(plugs.values())})
     made = replace(
         made,
         parts=(*made.parts, *(_new_part(r, line, remedy) for r, line in on.items() if r not in in_place)),
     )
     for a, b in remedy.jumpers:
         made = _joined(made, a, b, remedy.id)
-    return _tidied(made, board)
+    return _tidied(_remapped(made, dict(remedy.stands_in)), board)
+
+
+def _remapped(board: Board, stands_in: Mapping[str, str]) -> Board:
+    """The memory map with new parts where they answer for old ones."""
+    regions = tuple(
+        replace(region, parts=tuple(dict.fromkeys(stands_in.get(part, part) for part in region.parts)))
+        for region in board.memory_map
+    )
+    return replace(board, memory_map=regions)
 
 
 def apply_remedies(board: Board, library: PartLibrary, chosen: Collection[Remedy]) -> Board:
@@ -58,6 +73,24 @@ def apply_remedies(board: Board, library: PartLibrary, chosen: Collection[Remedy
     for remedy in chosen:
         board = apply_remedy(board, library, remedy)
     return board
+
+
+def _plugged(board: Board, plugs: Mapping[str, str], on: Mapping[str, KitLine]) -> Board:
+    """The board with plugs in the sockets of parts that are lifted out: same contacts under another refdes."""
+    if not plugs:
+        return board
+    moved = {
+        net: tuple(PinRef(plugs.get(pin.refdes, pin.refdes), pin.pin) for pin in pins)
+        for net, pins in board.nets.items()
+    }
+    parts = [
+        replace(p, refdes=plugs[p.refdes], type=on[plugs[p.refdes]].type, value=on[plugs[p.refdes]].value)
+        if p.refdes in plugs
+        else p
+        for p in board.parts
+    ]
+    pads = tuple(replace(pad, refdes=plugs.get(pad.refdes, pad.refdes)) for pad in board.pads)
+    return replace(board, parts=tuple(parts), nets=moved, pads=pads)
 
 
 def _without_parts(board: Board, gone: set[str]) -> Board:
@@ -182,6 +215,19 @@ def _tidied(board: Board, before: Board) -> Board:
         rails=tuple(r for r in board.rails if r.net not in empty),
         clocks=tuple(c for c in board.clocks if c.net not in empty),
     )
+
+
+class NewNames:
+    """Free refdes for parts that remedies add: each is given out once, so that remedies can be combined."""
+
+    def __init__(self, board: Board) -> None:
+        self.board, self.taken = board, set[str]()
+
+    def next(self, letter: str) -> str:
+        """The next free refdes with a letter that was not given out before."""
+        name = next_refdes(self.board, letter, self.taken)
+        self.taken.add(name)
+        return name
 
 
 def next_refdes(board: Board, letter: str, taken: Collection[str] = ()) -> str:

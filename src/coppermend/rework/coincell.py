@@ -11,13 +11,14 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.board.roles import NetRole, net_roles
 from coppermend.board.subject import net_subject, part_subject
 from coppermend.quantity import format_quantity
-from coppermend.rework.apply import apply_remedy, next_refdes, point_on
+from coppermend.rework.apply import NewNames, apply_remedy, point_on
+from coppermend.rework.figured import asked, checks_of, percent
 from coppermend.rework.figures.cells import COIN_CELL
 from coppermend.rework.figures.figure import Answer, words
 from coppermend.rework.figures.hold import YEAR_S
 from coppermend.rework.figures.retention import retention_class
 from coppermend.rework.keepalive import KeepAlive, keep_alive
-from coppermend.rework.records import Check, KitLine, Remedy
+from coppermend.rework.records import Check, KitLine, Remedy, Required
 from coppermend.rework.retained import diode_class
 
 # Values that keep the current into the cell within 25 mA when the diode fails; the first that leaves the memory enough.
@@ -26,7 +27,7 @@ _WANTED_YEARS = 1.0  # common practice, no source: a cell that lasts from one se
 _TAKEN = frozenset({"resistor", "diode", "capacitor", "electrolytic", "fuse", "inductor"})
 
 
-def coin_cell(circuit: KeepAlive, flow: Flow, library: PartLibrary) -> Remedy | None:
+def coin_cell(circuit: KeepAlive, flow: Flow, library: PartLibrary, names: NewNames) -> Remedy | None:
     """Battery and everything that charged it off; a coin cell wired to the memory's supply through a resistor and a
     1N4148.
 
@@ -43,7 +44,7 @@ def coin_cell(circuit: KeepAlive, flow: Flow, library: PartLibrary) -> Remedy | 
         return None
     battery = circuit.battery.refdes
     off = (battery, *_around(circuit, flow, supply))
-    cell, resistor, diode = (next_refdes(board, letter) for letter in ("BT", "R", "D"))
+    cell, resistor, diode = (names.next(letter) for letter in ("BT", "R", "D"))
     near = (circuit.battery.x_mm, circuit.battery.y_mm)
     wires = (
         (f"{cell}.1", f"{resistor}.1"),
@@ -53,8 +54,10 @@ def coin_cell(circuit: KeepAlive, flow: Flow, library: PartLibrary) -> Remedy | 
     )
     if not all(to for _, to in wires):
         return None
-    tried = [(ohms, _figure(circuit, ohms)) for ohms in _LIMITS_OHM]
-    limit, answer = next((t for t in tried if t[1].out("memory_v").low >= t[1].value("end")), tried[-1])
+    tried = [(ohms, *_figure(circuit, ohms)) for ohms in _LIMITS_OHM]
+    limit, answer, inputs = next(
+        (t for t in tried if t[1].out("memory_v").low >= t[1].value("end")), tried[-1]
+    )
     made = Remedy(
         id=f"coin-cell-{battery}",
         title=f"coin cell in a remote holder in place of battery {battery}",
@@ -73,11 +76,22 @@ def coin_cell(circuit: KeepAlive, flow: Flow, library: PartLibrary) -> Remedy | 
             f"Wire the holder: plus through {resistor} and {diode} to net {supply}, minus to ground.",
             "With the board on, measure the voltage across the resistor: it must read 0 V, no current into the cell.",
         ),
-        checks=_checks(answer),
+        checks=_checks(answer, inputs),
         changes=frozenset({part_subject(r) for r in off} | {net_subject(net) for net in circuit.kept_nets}),
         cautions=cautions_called("battery", "residue", "primary cell", "polarity", "iron", "fumes", "lead"),
-        excludes=tuple(f"{other}-{battery}" for other in ("supercapacitor", "nonvolatile-ram")),
+        excludes=tuple(
+            f"{other}-{battery}" for other in ("supercapacitor", "remote-pack", "nonvolatile-ram")
+        ),
         jumpers=wires,
+        requires=(
+            Required(
+                f"uncharged:{cell}",
+                f"no current into {cell}",
+                f"With the board on, measure the voltage across {resistor}: 0 V means that no current flows into the "
+                "primary cell. With it off, the same reading over the resistance is what the memory draws.",
+                cell,
+            ),
+        ),
         connections=(*wires[:2], (f"{diode}.1", supply), (f"{cell}.2", ground)),
     )
     return replace(made, checks=(_uncharged(made, flow, library, cell), *made.checks))
@@ -102,25 +116,24 @@ def _around(circuit: KeepAlive, flow: Flow, supply: str) -> tuple[str, ...]:
     return tuple(sorted(parts - {circuit.battery.refdes}, key=natural_key))
 
 
-def _figure(circuit: KeepAlive, limit_ohm: float) -> Answer:
+def _figure(circuit: KeepAlive, limit_ohm: float) -> tuple[Answer, tuple[tuple[str, str], ...]]:
     classes = [retention_class(f"{m.type} {m.value}") for m in circuit.memories]
     # The diode from the dead rail leaks out of the kept supply.
     leak = sum(diode_class(d).typical_leak_a for d in circuit.diodes)
     typical, worst = sum(c.typical_a for c in classes) + leak, sum(c.worst_a for c in classes) + leak
     rail = circuit.main
     assert rail is not None
-    return COIN_CELL.evaluate(
-        {
-            "load": f"{typical} ({typical}..{worst})",
-            "end": f"{max((c.hold_v or 2.0 for c in classes), default=2.0)}",
-            "rail": f"{rail.volts} {rail.tolerance * 100}%",
-            "limit": f"{limit_ohm} 5%",
-            "diode": "0.5 (0.45..0.6)",  # small-signal silicon at microamperes, 1N4148 curves (from memory)
-        }
+    return asked(
+        "coin-cell",
+        load=f"{typical} ({typical}..{worst})",
+        end=f"{max((c.hold_v or 2.0 for c in classes), default=2.0)}",
+        rail=percent(rail.volts, rail.tolerance),
+        limit=percent(limit_ohm, 0.05),
+        diode="0.5 (0.45..0.6)",  # small-signal silicon at microamperes, 1N4148 curves (from memory)
     )
 
 
-def _checks(answer: Answer) -> tuple[Check, ...]:
+def _checks(answer: Answer, inputs: tuple[tuple[str, str], ...]) -> tuple[Check, ...]:
     years = answer.out("life_s").low / YEAR_S
     life = Check(
         "life of the cell, worst case",
@@ -132,8 +145,11 @@ def _checks(answer: Answer) -> tuple[Check, ...]:
         if years >= _WANTED_YEARS
         else "Measure the memory's current: usual chips draw a small share of the limit.",
         must=False,
+        figure="coin-cell",
+        inputs=inputs,
     )
-    return (*(check for check in answer.checks if check.name != "no charge path to the cell"), life)
+    kept = checks_of(answer, inputs)
+    return (*(check for check in kept if check.name != "no charge path to the cell"), life)
 
 
 def _uncharged(made: Remedy, flow: Flow, library: PartLibrary, cell: str) -> Check:

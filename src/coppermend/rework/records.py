@@ -57,7 +57,7 @@ class StripItem:
 
 @dataclass(frozen=True, slots=True)
 class KitLine:
-    """What to have at hand: ``quantity`` pieces for the places ``refdes``."""
+    """What to have at hand: ``quantity`` pieces for the places ``refdes``; ``place`` says where they go on the board."""
 
     type: str
     value: str
@@ -65,9 +65,10 @@ class KitLine:
     quantity: int
     refdes: tuple[str, ...]
     note: str = ""
+    place: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """type, value, package, quantity, refdes, note."""
+        """type, value, package, quantity, refdes, note, place."""
         return {
             "type": self.type,
             "value": self.value,
@@ -75,6 +76,7 @@ class KitLine:
             "quantity": self.quantity,
             "refdes": list(self.refdes),
             "note": self.note,
+            "place": self.place,
         }
 
 
@@ -82,7 +84,8 @@ class KitLine:
 class Check:
     """One engineering check: a computed ``value`` against its ``limit``, both with unit, and where the limit is from.
 
-    ``must`` False marks a trap that is shown but does not rule the remedy out.
+    ``must`` False marks a trap that is shown but does not rule the remedy out. ``figure`` names the figure that
+    computes it, with ``inputs`` (key, text) as they are typed there; "" when it is read off the board.
     """
 
     name: str
@@ -92,9 +95,11 @@ class Check:
     source: str
     note: str = ""
     must: bool = True
+    figure: str = ""
+    inputs: tuple[tuple[str, str], ...] = ()
 
     def to_json(self) -> dict[str, Any]:
-        """name, value, limit, ok, must, source, note."""
+        """name, value, limit, ok, must, source, note, figure {name, inputs} or null."""
         return {
             "name": self.name,
             "value": self.value,
@@ -103,7 +108,22 @@ class Check:
             "must": self.must,
             "source": self.source,
             "note": self.note,
+            "figure": {"name": self.figure, "inputs": dict(self.inputs)} if self.figure else None,
         }
+
+
+@dataclass(frozen=True, slots=True)
+class Required:
+    """A proof that a remedy brings with it, since nothing on the old board exercised its new ``part``."""
+
+    id: str
+    title: str
+    how: str
+    part: str
+
+    def to_json(self) -> dict[str, str]:
+        """id, title, how, part."""
+        return {"id": self.id, "title": self.title, "how": self.how, "part": self.part}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +133,9 @@ class Remedy:
     ``excludes`` names remedies that cannot be chosen with this one; ``note_only`` marks an idea that is
     offered without parts. ``parts_off`` are refdes on the board. ``jumpers`` are the wires of the remedy, new pin first;
     ``connections`` say, apart from how it is done, which pin must end up on which net of the board, or with which pin.
+    ``plugs`` (new refdes, old refdes) stand in the socket of a part that comes off and take over its contacts.
+    ``stands_in`` (old refdes, new refdes) says which new part answers at the old one's addresses.
+    ``requires`` are proofs that it brings with it, over and above those that exercise ``changes``.
     """
 
     id: str
@@ -128,6 +151,9 @@ class Remedy:
     jumpers: tuple[tuple[str, str], ...] = ()
     note_only: bool = False
     connections: tuple[tuple[str, str], ...] = ()
+    plugs: tuple[tuple[str, str], ...] = ()
+    stands_in: tuple[tuple[str, str], ...] = ()
+    requires: tuple[Required, ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -135,8 +161,8 @@ class Remedy:
         return all(check.ok for check in self.checks if check.must)
 
     def to_json(self) -> dict[str, Any]:
-        """id, title, why, ok, note_only, parts_off, parts_on, steps, jumpers, connections [point, net], checks, changes,
-        excludes, cautions.
+        """id, title, why, ok, note_only, parts_off, parts_on, steps, jumpers, connections [point, net], plugs, stands_in, requires,
+        checks, changes, excludes, cautions.
         """
         return {
             "id": self.id,
@@ -149,6 +175,9 @@ class Remedy:
             "steps": list(self.steps),
             "jumpers": [list(jumper) for jumper in self.jumpers],
             "connections": [list(connection) for connection in self.connections],
+            "plugs": [list(plug) for plug in self.plugs],
+            "stands_in": [list(pair) for pair in self.stands_in],
+            "requires": [proof.to_json() for proof in self.requires],
             "checks": [check.to_json() for check in self.checks],
             "changes": [list(subject) for subject in sorted(self.changes)],
             "excludes": list(self.excludes),

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from dataclasses import replace
 
 from coppermend.board.cautions import PRACTICE, cautions_called
 from coppermend.board.flow import Flow
-from coppermend.board.model import Part, PinRef, Rail
+from coppermend.board.model import Board, Part, PinRef, Rail
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.subject import net_subject, part_subject
 from coppermend.quantity import format_quantity
+from coppermend.rework.figured import percent
 from coppermend.rework.figures.retention import (
     POWER_SCHOTTKY,
     RECTIFIER,
     SCHOTTKY,
     SILICON,
     BlockingDiode,
+    RetentionClass,
     charge_time_s,
     hold_up_s,
     retention_class,
 )
 from coppermend.rework.keepalive import KeepAlive
+from coppermend.rework.loads import rail_load_a
 from coppermend.rework.records import Check, KitLine, Remedy
+from coppermend.rework.regulated import inrush_checks
 
 # Common practice, no source: 5.5 V double-layer capacitors on offer [F], how long a memory should last [h]
 # (a weekend), the spread of their capacitance, series resistance [Ω], and what a small resistor and diode take.
@@ -34,13 +40,17 @@ _RATED_V, _RESISTOR_W, _DIODE_A = 5.5, 0.25, 0.1
 _FORMULA = "t = C·(V0 − V1)/I"
 
 
-def supercapacitor(circuit: KeepAlive, wanted_hours: float = WANTED_HOURS) -> Remedy | None:
+def supercapacitor(
+    circuit: KeepAlive, board: Board, library: PartLibrary, wanted_hours: float = WANTED_HOURS
+) -> Remedy | None:
     """Battery off, supercapacitor on, on the same two pads.
 
     The smallest size is chosen that holds ``wanted_hours`` at the worst figures, or the largest there is.
 
     Args:
         circuit: The keep-alive circuit of the battery.
+        board: The board, for the load that the rail carries besides.
+        library: Part types.
         wanted_hours: How long the memory should hold without supply [h].
 
     Returns:
@@ -71,12 +81,20 @@ def supercapacitor(circuit: KeepAlive, wanted_hours: float = WANTED_HOURS) -> Re
             f"Leave the board on for {_minutes(plan.charge_s)} before the hold-up is judged; the full figure "
             "needs some hours of charge.",
         ),
-        checks=_checks(circuit, circuit.main, plan, wanted_hours),
+        checks=(*_checks(circuit, circuit.main, plan, wanted_hours), *_inrush(circuit, board, library, size)),
         changes=frozenset({part_subject(battery)} | {net_subject(net) for net in circuit.kept_nets}),
         cautions=cautions_called("battery", "residue", "polarity", "stored charge"),
-        excludes=tuple(f"{other}-{battery}" for other in ("nonvolatile-ram", "coin-cell")),
+        excludes=tuple(f"{other}-{battery}" for other in ("nonvolatile-ram", "coin-cell", "remote-pack")),
         connections=circuit.battery_pins,
     )
+
+
+def _inrush(circuit: KeepAlive, board: Board, library: PartLibrary, farads: float) -> tuple[Check, ...]:
+    """What the regulator of the charging rail sees at switch-on; it need not stand on this board, so it is a trap."""
+    assert circuit.main is not None
+    load = rail_load_a(board, library, circuit.main.net)
+    found = inrush_checks(board, circuit, circuit.main, load, farads=farads)
+    return tuple(replace(check, must=False) for check in found)
 
 
 class _Plan:
@@ -106,9 +124,22 @@ class _Plan:
         self.worst_h = self._hours(self.farads)
         self.typical_h = hold_up_s(self.farads, main.volts - drop, self.end_v, self.typical_a) / 3600
         self.charge_s = charge_time_s(self.series_ohm, self.farads)
+        # The same figures as the page computes them: the capacitor's own leakage and age are for the page to vary.
+        self.inputs = (
+            ("capacitance", f"{self.farads} {_TOLERANCE * 100:g}%"), ("rail", percent(main.volts, main.tolerance)),
+            ("diode", f"{drop}"), ("end", f"{self.end_v}"), ("load", _span(self.classes)),
+            ("diode-leak", f"{sum(d.typical_leak_a for d in self.diodes)} ({min(leak, sum(d.typical_leak_a for d in self.diodes))}..{leak})"),
+            ("leak", "none"), ("esr", f"{_ESR_OHM}"), ("series", f"{circuit.charge_ohm or 0.001}"),
+            ("temperature", "25"), ("ageing", "0"), ("wanted", f"{wanted_hours} h"),
+        )  # fmt: skip
 
     def _hours(self, farads: float) -> float:
         return hold_up_s(farads * (1 - _TOLERANCE), self.start_v, self.end_v, self.worst_a) / 3600
+
+
+def _span(classes: Mapping[str, RetentionClass]) -> str:
+    typical = sum(c.typical_a for c in classes.values())
+    return f"{typical} ({typical}..{sum(c.worst_a for c in classes.values())})"
 
 
 _DIODES = (
@@ -136,6 +167,8 @@ def _checks(circuit: KeepAlive, main: Rail, plan: _Plan, wanted_hours: float) ->
             f"at most {_RATED_V} V",
             plan.highest_v <= _RATED_V,
             "highest rail without any drop; rating of the usual double-layer capacitor: " + PRACTICE,
+            figure="retention",
+            inputs=plan.inputs,
         ),
         _peak_check(circuit, plan),
         _resistor_check(circuit, plan),
@@ -174,6 +207,8 @@ def _hold_check(circuit: KeepAlive, plan: _Plan, wanted_hours: float) -> Check:
         f"{plan.end_v:.2f} V, {format_quantity(plan.worst_a, 'A')}; {_diode_sources(plan)}wanted time: {PRACTICE}",
         note,
         must=False,
+        figure="retention",
+        inputs=plan.inputs,
     )
 
 
@@ -214,6 +249,8 @@ def _peak_check(circuit: KeepAlive, plan: _Plan) -> Check:
         plan.peak_a <= _DIODE_A,
         f"highest rail over charge resistor and {_ESR_OHM:g} Ω of the capacitor; small-signal diode: {PRACTICE}",
         f"99 % of the charge takes {_minutes(plan.charge_s)}",
+        figure="retention",
+        inputs=plan.inputs,
     )
 
 
@@ -225,6 +262,8 @@ def _resistor_check(circuit: KeepAlive, plan: _Plan) -> Check:
         f"at most {_RESISTOR_W} W",
         watts <= _RESISTOR_W,
         f"P = I²R at the first moment; quarter-watt resistor: {PRACTICE}",
+        figure="retention",
+        inputs=plan.inputs,
     )
 
 
@@ -264,7 +303,7 @@ def nonvolatile_ram(circuit: KeepAlive, flow: Flow, library: PartLibrary) -> Rem
             | {net_subject(net) for net in circuit.kept_nets}
         ),
         cautions=cautions_called("battery", "residue", "static"),
-        excludes=tuple(f"{other}-{battery}" for other in ("supercapacitor", "coin-cell")),
+        excludes=tuple(f"{other}-{battery}" for other in ("supercapacitor", "coin-cell", "remote-pack")),
         connections=tuple(
             (str(pin), flow.net(pin)) for m, _ in swaps for pin in flow.board.index.pins_of_part[m.refdes]
         ),

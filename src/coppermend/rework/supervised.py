@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coppermend.board.cautions import cautions_called
 from coppermend.board.flow import Flow
 from coppermend.board.kinds import natural_key
 from coppermend.board.model import Part, PinRef, Rail
 from coppermend.board.subject import net_subject, part_subject
-from coppermend.rework.apply import next_refdes, point_on
+from coppermend.rework.apply import NewNames, point_on
+from coppermend.rework.figured import percent
+from coppermend.rework.figures.ramp import GRADE_NAMES, RESET_CPUS
 from coppermend.rework.figures.reset import (
     CpuReset,
     SupervisorGrade,
@@ -40,12 +42,13 @@ class _Target:
     held_by: tuple[str, ...] = ()
 
 
-def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
+def reset_supervisor(flow: Flow, main: Rail | None, names: NewNames) -> Remedy | None:
     """Discrete reset parts off, one 3-pin supervisor on.
 
     Args:
         flow: Signal flow of the board.
         main: The rail that the CPU runs from.
+        names: Gives the new part its refdes.
 
     Returns:
         None when there is no CPU with a reset pin, no rail, a supervisor already, or no discrete section
@@ -54,9 +57,8 @@ def reset_supervisor(flow: Flow, main: Rail | None) -> Remedy | None:
     target = _find(flow)
     if target is None or main is None:
         return None
-    board = flow.board
     grade = choose_grade(main.volts * (1 - main.tolerance))
-    refdes = next_refdes(board, "U")
+    refdes = names.next("U")
     kind = _output_kind(target)
     wires = _wires(flow, target, main, kind, refdes)
     return Remedy(
@@ -235,6 +237,7 @@ def _checks(
                 "a supervisor for this rail must be chosen by hand",
             ),
         )
+    inputs = _figure_inputs(target, main, grade, clock_hz)
     return (
         Check(
             "a healthy rail never trips it",
@@ -242,9 +245,11 @@ def _checks(
             f"rail is at least {lowest:.3f} V",
             grade.max_v <= lowest,
             grade.source,
+            figure="reset",
+            inputs=inputs,
         ),
-        _brown_out_check(grade, cpu),
-        _time_check(grade, cpu, clock_hz),
+        replace(_brown_out_check(grade, cpu), figure="reset", inputs=inputs),
+        replace(_time_check(grade, cpu, clock_hz), figure="reset", inputs=inputs),
         Check(
             "polarity",
             f"output active {'low' if target.active_low else 'high'} on {target.net}",
@@ -253,6 +258,20 @@ def _checks(
             "pin name in the part-type library, inverters found on the netlist",
         ),
     )
+
+
+def _figure_inputs(
+    target: _Target, main: Rail, grade: SupervisorGrade, clock_hz: float | None
+) -> tuple[tuple[str, str], ...]:
+    """The same case as the figure ``reset`` takes it."""
+    cpu = cpu_reset(target.cpu.type)
+    found = [("rail", percent(main.volts, main.tolerance)), ("grade", GRADE_NAMES[grade])]
+    found += [("cpu", name) for name in RESET_CPUS if cpu_reset(name) == cpu][:1]
+    if clock_hz:
+        found.append(("clock", f"{clock_hz} Hz"))
+    output = "high" if not target.active_low else "open-drain" if _shared(target) else "low"
+    found += [("output", output), ("shared", "yes" if _shared(target) else "no")]
+    return tuple(found)
 
 
 def _brown_out_check(grade: SupervisorGrade, cpu: CpuReset) -> Check:

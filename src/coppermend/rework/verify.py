@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import permutations
 
 from coppermend.board.check import check_board
@@ -11,6 +12,7 @@ from coppermend.board.finding import Finding
 from coppermend.board.kinds import kind_of
 from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 from coppermend.rework.apply import apply_remedy, point_on
 from coppermend.rework.records import Remedy
 
@@ -20,17 +22,24 @@ def check_remedy(board: Board, library: PartLibrary, remedy: Remedy) -> tuple[Fi
 
     Looks for connections that the remedy means to make and does not (naming the missing one), pins of new parts
     joined to a net they are not meant for, inputs that lost their last driver, nets left with one pin, and every
-    error of ``check_board`` that the board did not have before.
+    error of ``check_board`` that the board did not have before. An output that nothing reads any more is no fault.
 
     Raises:
         InputError: If the remedy cannot be carried out on this board.
     """
     after = apply_remedy(board, library, remedy)
     found = [*_missing(board, after, remedy), *_strange(after, remedy), *_floating(board, after, library)]
-    before = Counter((f.code, f.subjects) for f in check_board(board, library) if f.severity == "error")
+    before = _errors_before(Same(board), Same(library))
     errors = [f for f in check_board(after, library) if f.severity == "error"]
     found += [f for f in errors if (f.code, f.subjects) not in before]
     return tuple(dict.fromkeys(found))
+
+
+@lru_cache(maxsize=8)
+def _errors_before(board: Same[Board], library: Same[PartLibrary]) -> Counter[tuple[str, tuple[str, ...]]]:
+    """Errors that the board has anyway; remembered, since every remedy of a board is held against them."""
+    found = check_board(board.thing, library.thing)
+    return Counter((f.code, f.subjects) for f in found if f.severity == "error")
 
 
 def _missing(board: Board, after: Board, remedy: Remedy) -> Iterator[Finding]:
@@ -79,7 +88,7 @@ def _floating(board: Board, after: Board, library: PartLibrary) -> Iterator[Find
     """Nets that the remedy leaves without a driver or with a single pin, and that were sound before."""
     for net, pins in after.nets.items():
         was = board.nets.get(net, ())
-        if len(set(pins)) == 1 and len(set(was)) > 1:
+        if len(set(pins)) == 1 and len(set(was)) > 1 and _direction(after, library, pins[0]) != "out":
             yield Finding(
                 "single-pin-net", "error", f"net {net} is left with {pins[0]} only", (net, str(pins[0]))
             )

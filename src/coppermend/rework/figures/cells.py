@@ -8,6 +8,7 @@ import numpy as np
 
 from coppermend.board.cautions import PRACTICE
 from coppermend.quantity import format_quantity
+from coppermend.rework.figures.curves import pack_charge
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output
 from coppermend.rework.figures.hold import (
     DIODE_INPUT,
@@ -105,6 +106,7 @@ def _pack(v: Mapping[str, Num], _: Mapping[str, str]) -> dict[str, Num]:
         "charge_rate": charge / v["capacity_ah"],
         "full_s": v["capacity_ah"] * 1.4 * 3600.0 / np.maximum(charge, 1e-12),
         "resistor_w": charge * charge * v["series_ohm"],
+        "price_per_year": v["price"] / v["life_years"],
     }
 
 
@@ -133,13 +135,16 @@ BATTERY_PACK = Figure(
         Input("series", "series_ohm", "charge resistor", "Ω", "180 Ω 5%", above=0),
         LOAD_INPUT, TEMPERATURE_INPUT,
         Input("self-discharge", "self_discharge", "share lost by itself in a month", "", "0.25 (0.02..0.3)", least=0, most=1),
+        Input("price", "price", "price of a new pack, fitted", "", "8", least=0),
+        Input("life", "life_years", "years until it is renewed", "", "5 (3..8)", above=0),
     ),
     (
         Output("hold_up_s", "hold-up time", "s"), Output("charge_a", "charge current", "A"),
         Output("charge_rate", "charge current over capacity, per hour", ""), Output("full_s", "time to full charge", "s"),
-        Output("resistor_w", "heat in the charge resistor", "W"),
+        Output("resistor_w", "heat in the charge resistor", "W"), Output("price_per_year", "price per year held", ""),
     ),
     _pack,
     f"capacity over load and self-discharge; charge factor 1.4: {PRACTICE}",
     checks=_pack_checks,
+    plot=pack_charge,
 )  # fmt: skip

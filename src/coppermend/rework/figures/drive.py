@@ -10,6 +10,13 @@ from coppermend.board.cautions import PRACTICE
 from coppermend.errors import InputError
 from coppermend.quantity import format_quantity
 from coppermend.rework.codes.series import nearest
+from coppermend.rework.figures.curves import (
+    coil_decay,
+    current_over_series,
+    output_over_load,
+    overdrive_over_base,
+    pulling_over_load,
+)
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output
 from coppermend.rework.figures.interval import Num
 from coppermend.rework.figures.plot import Plot, line_of
@@ -68,6 +75,7 @@ TRANSISTOR = Figure(
     _transistor,
     f"IB = (VOH − VBE)/RB; IB,min = IC/hFE; three times that for saturation: {PRACTICE}",
     checks=_transistor_checks,
+    plot=overdrive_over_base,
 )  # fmt: skip
 
 
@@ -125,6 +133,7 @@ FLYBACK = Figure(
     "I = V/R; E = ½LI²; decay (L/R)·ln(1 + IR/Vclamp) from L·dI/dt = −IR − Vclamp",
     (Choice("clamp", "clamp", {"diode": "diode", "zener": "diode and zener", "none": "nothing fitted"}, "diode"),),
     _flyback_checks,
+    plot=coil_decay,
 )  # fmt: skip
 
 
@@ -184,6 +193,7 @@ LED = Figure(
     "R = (V − VF − Vsw)/I",
     checks=_led_checks,
     refuse=_led_lit,
+    plot=current_over_series,
 )  # fmt: skip
 
 
@@ -213,6 +223,7 @@ DIVIDER = Figure(
     ),
     _divider,
     "V·R2/(R1 + R2) with the load across R2; source resistance R1 ∥ R2",
+    plot=output_over_load,
 )  # fmt: skip
 
 
@@ -261,6 +272,7 @@ CRYSTAL = Figure(
     _crystal,
     "CL = C1·C2/(C1 + C2) + stray; Δf/f = (C1m/2)·(1/(C0 + CL) − 1/(C0 + CL,rated)): crystal equivalent circuit (from memory)",
     checks=_crystal_checks,
+    plot=pulling_over_load,
 )  # fmt: skip
 
 

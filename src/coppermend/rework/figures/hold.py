@@ -107,6 +107,7 @@ def _retention(v: Mapping[str, Num], _: Mapping[str, str]) -> dict[str, Num]:
         "charge_peak_a": peak,
         "resistor_peak_w": peak * peak * v["series_ohm"],
         "charge_99_s": series * v["capacitance_f"] * _LN_100,
+        "price_per_year": v["price"] / v["life_years"],
     }
 
 
@@ -195,13 +196,15 @@ RETENTION = Figure(
         TEMPERATURE_INPUT,
         Input("ageing", "loss", "share of the capacitance lost with age", "", "0.1 (0..0.3)", least=0, most=0.95),
         Input("wanted", "wanted_s", "wanted hold-up time", "s", "48 h", least=0),
+        Input("price", "price", "price of a new capacitor, fitted", "", "5", least=0),
+        Input("life", "life_years", "years until it is renewed", "", "10", above=0),
     ),
     (
         Output("hold_up_s", "hold-up time", "s"), Output("start_v", "voltage at power-off", "V"),
         Output("drawn_a", "current drawn", "A"), Output("needed_f", "capacitance for the wanted time", "F"),
         Output("charge_peak_a", "peak charge current", "A"),
         Output("resistor_peak_w", "peak heat in the charge resistor", "W"),
-        Output("charge_99_s", "time to 99 % of the charge", "s"),
+        Output("charge_99_s", "time to 99 % of the charge", "s"), Output("price_per_year", "price per year held", ""),
     ),
     _retention,
     "C·dV/dt = −I − V/R; worked example of a capacitor maker's technical guide; currents double every 10 K: "

@@ -10,6 +10,7 @@ import numpy as np
 
 from coppermend.errors import InputError
 from coppermend.quantity import format_quantity
+from coppermend.rework.figures.curves import level_bands
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output
 from coppermend.rework.figures.interval import Num
 from coppermend.rework.figures.plot import Plot, line_of
@@ -73,6 +74,8 @@ def _levels(v: Mapping[str, Num], c: Mapping[str, str]) -> dict[str, Num]:
         "fan_out": float(min(low, high)),
         "low_a": v["inputs"] * load.iil_a,
         "high_a": v["inputs"] * load.iih_a,
+        "needs_high_v": load.vih_v,
+        "needs_low_v": load.vil_v,
     }
 
 
@@ -106,11 +109,13 @@ LEVELS = Figure(
         Output("high_margin_v", "noise margin high", "V"), Output("low_margin_v", "noise margin low", "V"),
         Output("fan_out", "fan-out", ""), Output("fan_out_low", "fan-out low", ""), Output("fan_out_high", "fan-out high", ""),
         Output("low_a", "current of all inputs, low", "A"), Output("high_a", "current of all inputs, high", "A"),
+        Output("needs_high_v", "input needs for high", "V"), Output("needs_low_v", "input needs for low", "V"),
     ),
     _levels,
     "VOH − VIH, VIL − VOL; IOL/IIL and IOH/IIH",
     (Choice("driver", "output", _NAMES, "74LS"), Choice("load", "inputs", _NAMES, "74LS")),
     _level_checks,
+    plot=level_bands,
 )  # fmt: skip
 
 

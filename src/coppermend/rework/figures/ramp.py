@@ -135,7 +135,8 @@ def _supervised(time: np.ndarray, rail: np.ndarray, trip_v: float, time_out_s: f
 
 
 _GRADES: Mapping[str, SupervisorGrade] = dict(zip(("4.63", "5%", "4.38", "10%", "15%"), GRADES, strict=True))
-_CPUS = {"6502": "low for 2 cycles", "6800": "low for 8 cycles", "6802": "8 cycles and 20 ms for the crystal",
+GRADE_NAMES: Mapping[SupervisorGrade, str] = {grade: name for name, grade in _GRADES.items()}
+RESET_CPUS = {"6502": "low for 2 cycles", "6800": "low for 8 cycles", "6802": "8 cycles and 20 ms for the crystal",
          "Z80": "low for 3 cycles", "8080": "low for 3 cycles"}  # fmt: skip
 
 
@@ -268,7 +269,7 @@ RESET = Figure(
     "stretches; outputs are valid from 1 V: MAX809 data sheet",
     (
         Choice("grade", "grade of the supervisor", {**{n: g.name for n, g in _GRADES.items()}, "own": "as given"}, "4.63"),
-        Choice("cpu", "CPU class", _CPUS, "6502"),
+        Choice("cpu", "CPU class", RESET_CPUS, "6502"),
         Choice("profile", "what the rail does", {"power-up": "rises", "dip": "dips once", "brown-out": "sags and stays"}, "dip"),
         Choice("output", "output", {"low": "push-pull, active low", "high": "push-pull, active high", "open-drain": "active low"}, "low"),
         Choice("shared", "something else pulls the net", {"no": "nothing", "yes": "a button, a bus, another chip"}, "no"),

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from coppermend.errors import InputError
+from coppermend.rework.figures.curves import astable_wave, pulse_over_resistor
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output, words
 from coppermend.rework.figures.interval import Num
 from coppermend.rework.figures.plot import Plot, line_of
@@ -129,6 +130,7 @@ MONOSTABLE = Figure(
         Choice("instead-of", "type that it replaces", {"none": "nothing", **_TYPES}, "none"),
     ),
     _monostable_checks,
+    plot=pulse_over_resistor,
 )  # fmt: skip
 
 
@@ -160,4 +162,5 @@ TIMER_555 = Figure(
     ),
     _astable,
     "thresholds of 1/3 and 2/3 of the supply: high ln 2·(Ra + Rb)·C, low ln 2·Rb·C; monostable ln 3·R·C",
+    plot=astable_wave,
 )  # fmt: skip

@@ -8,6 +8,7 @@ import numpy as np
 
 from coppermend.board.cautions import PRACTICE
 from coppermend.quantity import format_quantity
+from coppermend.rework.figures.curves import drop_over_length
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output
 from coppermend.rework.figures.interval import Interval, Num, monotone
 from coppermend.rework.figures.plot import Plot, line_of
@@ -199,4 +200,5 @@ WIRE = Figure(
     _wire,
     f"ASTM B258 (from memory); IEC 60028 copper; a fuse runs at 75 % of its rating: {PRACTICE}",
     checks=_wire_checks,
+    plot=drop_over_length,
 )  # fmt: skip
