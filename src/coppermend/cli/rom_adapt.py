@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import random
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -24,6 +22,7 @@ from coppermend.rom.adapter import (
     Verification,
     adapter_image,
     apply_adapter,
+    parse_wiring,
     replace_wires,
     verify_adapter,
     wires_with_nets,
@@ -122,16 +121,7 @@ def _random_contents(sockets: Sequence[Socket]) -> Mapping[str, bytes]:
 
 
 def _as_wired(planned: Adapter, path: Path) -> Adapter:
-    rows = csv.DictReader(io.StringIO(read_text(path, "rows pin,net (CSV)")))
-    if not rows.fieldnames or not {"pin", "net"} <= set(rows.fieldnames):
-        raise InputError("the header lacks pin or net", expected="a header pin,net", where=str(path), line=1)
-    nets = {}
-    for line, row in enumerate(rows, 2):
-        if row["pin"] not in planned.device.pin_names:
-            raise InputError(
-                f"pin {row['pin']!r}", expected=f"1 to {planned.device.pins}", where=str(path), line=line
-            )
-        nets[row["pin"]] = (row["net"] or "").strip()
+    nets = parse_wiring(read_text(path, "rows pin,net (CSV)"), planned.device, str(path))
     return replace_wires(planned, wires_with_nets(planned, nets))
 
 

@@ -24,9 +24,9 @@ from coppermend.errors import InputError
 from coppermend.job.burning import keep_burn
 from coppermend.job.store import Store
 from coppermend.rom.burning import BurnItem, burn_list, check_read_back
-from coppermend.rom.checksums import DEFINITIONS, FixUp, fix_checksum, sums
+from coppermend.rom.checksums import DEFINITIONS, FixUp, sums
 from coppermend.rom.devices import get_device
-from coppermend.rom.merge import Merged, Piece, merge, split
+from coppermend.rom.merge import Merged, Piece, fix_merged, merge, split
 from coppermend.rom.program import FAMILIES
 
 _SPLIT = "NAME=ADDRESS+BYTES in hexadecimal, such as U2=E000+1000"
@@ -75,13 +75,8 @@ def _fixed(found: Merged, fix: str, at: list[str]) -> tuple[bytes, FixUp | None]
         raise InputError(
             f"--fix {fix!r}", expected="sum8, sum16 or sum32 with a value, such as sum16=0000, and --at"
         )
-    if len(found.data) != found.window:
-        raise InputError(
-            "--fix on a repeated or partly filled device", expected="an image as large as the device"
-        )
-    offsets = tuple(parse_address(word) - found.base for word in at)
     kind = next(n for n in ("sum8", "sum16", "sum32") if n == name)
-    return fix_checksum(found.data, offsets, int(value, 16), kind)
+    return fix_merged(found, kind, int(value, 16), [parse_address(word) for word in at])
 
 
 def _show_merged(found: Merged, data: bytes, fixed: FixUp | None, out: Path | None) -> None:

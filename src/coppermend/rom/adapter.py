@@ -6,6 +6,8 @@ be applied and verified.
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
@@ -225,6 +227,28 @@ def _verdict(before: Reads, after: Reads, driven_on_write: int) -> Verification:
 def replace_wires(adapter: Adapter, wires: Sequence[Wire]) -> Adapter:
     """The same adapter with other wires, for instance as really soldered."""
     return replace(adapter, wires=tuple(wires))
+
+
+def parse_wiring(text: str, device: Device, where: str = "") -> dict[str, str]:
+    """A wiring as soldered from CSV rows pin,net (other columns do not count): net by pin of the device, "" for none.
+
+    Raises:
+        InputError: If the header lacks pin or net, or a pin is not one of the device, naming the line.
+    """
+    rows = csv.DictReader(io.StringIO(text.lstrip("\ufeff")))
+    nets = {}
+    try:
+        if not rows.fieldnames or not {"pin", "net"} <= set(rows.fieldnames):
+            raise InputError("the header lacks pin or net", expected="a header pin,net", where=where, line=1)
+        for line, row in enumerate(rows, 2):
+            if row["pin"] not in device.pin_names:
+                raise InputError(
+                    f"pin {row['pin']!r}", expected=f"1 to {device.pins}", where=where, line=line
+                )
+            nets[row["pin"]] = (row["net"] or "").strip()
+    except csv.Error as error:
+        raise InputError(f"is no CSV ({error})", expected="rows pin,net", where=where) from None
+    return nets
 
 
 def wires_with_nets(adapter: Adapter, nets: Mapping[str, str]) -> tuple[Wire, ...]:

@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from coppermend.errors import InputError
+from coppermend.rom.checksums import FixUp, SumName, fix_checksum
 from coppermend.rom.opcodes import Family
 from coppermend.rom.program import Vector, vectors
 
@@ -96,6 +97,26 @@ def merge(
     return Merged(
         whole, base, window, ordered, _gaps(ordered, base, window), tuple(lines), found, _notes(found, family)
     )
+
+
+def fix_merged(merged: Merged, name: SumName, target: int, addresses: Sequence[int]) -> tuple[bytes, FixUp]:
+    """Bring a sum of the merged image to ``target`` by changing the bytes at these CPU addresses, and no others.
+
+    Raises:
+        InputError: If the image is repeated or does not fill the device (its sum is then another one), an address
+            lies outside, or these bytes cannot reach the target.
+    """
+    if len(merged.data) != merged.window:
+        raise InputError(
+            "a sum to be fixed in a repeated or partly filled device",
+            expected="an image as large as the device",
+        )
+    if outside := [a for a in addresses if not merged.base <= a < merged.base + merged.window]:
+        raise InputError(
+            f"checksum byte at {outside[0]:04X}",
+            expected=f"an address within {merged.base:04X} to {merged.base + merged.window - 1:04X}",
+        )
+    return fix_checksum(merged.data, tuple(a - merged.base for a in addresses), target, name)
 
 
 def _check(ordered: Sequence[Piece], size: int, fill: int) -> None:

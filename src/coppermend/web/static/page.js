@@ -33,8 +33,8 @@ for (const field of document.querySelectorAll("[data-draft]")) {
   field.form.addEventListener("submit", () => localStorage.removeItem(key));
 }
 
-// A double press must not keep an entry twice.
-for (const form of document.querySelectorAll("form[method=post]")) {
+// A double press must not keep an entry twice; a form that only hands out a file may be sent again.
+for (const form of document.querySelectorAll("form[method=post]:not([data-again])")) {
   form.addEventListener("submit", (event) => {
     if (form.dataset.sent) event.preventDefault();
     form.dataset.sent = "1";
