@@ -1,6 +1,6 @@
 """Measure proving: edge covers, faults inferred in a switch matrix, and a simulated machine.
 
-Run ``python tools/measure_prove.py [cover|singles|doubles|machine ...]``; prints figures, seeds are fixed.
+Run ``python tools/measure_prove.py [cover|singles|lamps|doubles|machine ...]``; prints figures, seeds are fixed.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ import numpy as np
 
 from coppermend.proving.edgecover import edge_cover
 from coppermend.proving.infer import Inference, infer
-from coppermend.proving.matrix import Crossing, Position, SwitchMatrix
+from coppermend.proving.matrix import Crossing, Faults, MatrixKind, Position, SwitchMatrix
 from coppermend.proving.matrixfaults import single_faults
 from coppermend.proving.matrixfile import Observation
 from coppermend.proving.nextclosure import three_corners
-from coppermend.proving.scan import Faults, Scanner
+from coppermend.proving.scan import Scanner
 from coppermend.proving.walk import walk_of
 
 MOST_STEPS = 80
@@ -58,11 +58,12 @@ def least_by_trying(edges: Sequence[tuple[int, int]], left: set[int], right: set
     raise AssertionError("isolated vertex")
 
 
-def full_matrix(size: int, diodes: bool) -> SwitchMatrix:
+def full_matrix(size: int, diodes: bool, kind: MatrixKind = "switch") -> SwitchMatrix:
     """A square matrix with every position populated."""
     strobes = tuple(f"S{n}" for n in range(size))
     returns = tuple(f"R{n}" for n in range(size))
-    return SwitchMatrix(strobes, returns, tuple(Position(s, r, "", diodes) for s in strobes for r in returns))
+    positions = tuple(Position(s, r, "", diodes) for s in strobes for r in returns)
+    return SwitchMatrix(strobes, returns, positions, kind)
 
 
 class SimulatedMatrix:
@@ -127,10 +128,15 @@ def same_for_good(scanner: Scanner, a: Faults, b: Faults) -> bool:
     return bool((predicted[0] == predicted[1]).all())
 
 
-def singles(size: int = 8) -> None:
-    """Every single fault of a matrix with and without diodes."""
-    for diodes in (True, False):
-        matrix = full_matrix(size, diodes)
+def lamps(size: int = 8) -> None:
+    """Every single fault of a lamp matrix."""
+    singles(size, "lamp")
+
+
+def singles(size: int = 8, kind: MatrixKind = "switch") -> None:
+    """Every single fault of a matrix with and without diodes (lamp matrices have them)."""
+    for diodes in (True, False) if kind == "switch" else (True,):
+        matrix = full_matrix(size, diodes, kind)
         scanner, times = Scanner(matrix), list[float]()
         unique = grouped = wrong = steps = 0
         faults = [fault for fault, _ in single_faults(matrix)]
@@ -149,9 +155,10 @@ def singles(size: int = 8) -> None:
                 wrong += 1
                 print("not told apart", fault, top)
         print(
-            f"singles, {size}x{size} {'with' if diodes else 'without'} diodes: {len(faults)} faults, {unique} unique, "
+            f"singles, {kind} matrix {size}x{size} {'with' if diodes else 'without'} diodes: {len(faults)} faults, {unique} unique, "
             f"{grouped} in a proven group, {wrong} wrong; {steps / len(faults):.1f} observations each; "
-            f"processor time an answer {timing(times)}"
+            f"processor time an answer {timing(times)}",
+            flush=True,
         )
 
 
@@ -181,7 +188,8 @@ def doubles(trials: int = 200, size: int = 8, seed: int = 8) -> None:
             print(
                 f"doubles, {size}x{size} {'with' if diodes else 'without'} diodes, "
                 f"{'evenly' if evenly else 'by odds'}: {exact / trials:.1%} in the top 3, {group / trials:.1%} with what "
-                f"no closure tells from them; {steps / trials:.1f} observations each; processor time an answer {timing(times)}"
+                f"no closure tells from them; {steps / trials:.1f} observations each; processor time an answer {timing(times)}",
+                flush=True,
             )
 
 
@@ -225,7 +233,7 @@ def machine(trials: int = 1000, seed: int = 8) -> None:
         )
 
 
-MEASURES = {"cover": cover, "singles": singles, "doubles": doubles, "machine": machine}
+MEASURES = {"cover": cover, "singles": singles, "lamps": lamps, "doubles": doubles, "machine": machine}
 
 if __name__ == "__main__":
     for name in sys.argv[1:] or MEASURES:

@@ -18,9 +18,9 @@ from coppermend.proving.edgecover import edge_cover
 from coppermend.proving.gate import least_cover
 from coppermend.proving.infer import infer
 from coppermend.proving.leastplan import least_plan
-from coppermend.proving.matrix import Crossing, Position, SwitchMatrix
+from coppermend.proving.matrix import Crossing, MatrixFault, Position, SwitchMatrix
 from coppermend.proving.matrixfile import Observation
-from coppermend.proving.scan import MatrixFault, Scanner
+from coppermend.proving.scan import Scanner
 
 STROBES, RETURNS = (tuple(f"{letter}{n}" for n in range(8)) for letter in "SR")
 FAULTS = {

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from coppermend.proving.infer import infer
-from coppermend.proving.matrix import Crossing, Position, SwitchMatrix
+from coppermend.proving.matrix import Crossing, MatrixFault, Position, SwitchMatrix
 from coppermend.proving.matrixfile import Observation
-from coppermend.proving.scan import MatrixFault, Scanner
+from coppermend.proving.scan import Scanner
 from coppermend.proving.walk import walk_of
 
 

@@ -13,15 +13,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.proving.matrix import Crossing, SwitchMatrix
+from coppermend.proving.matrix import Crossing, Faults, MatrixFault, SwitchMatrix
 from coppermend.proving.matrixfaults import fault_words, line_names, single_faults
 from coppermend.proving.matrixfile import Observation
 from coppermend.proving.nextclosure import NextClosure, next_closure
-from coppermend.proving.scan import Faults, Flags, MatrixFault, Scanner
+from coppermend.proving.pairs import MISREAD, likely_pairs
+from coppermend.proving.scan import Bits, Scanner
 
-# Chance that one crossing of one report is misread or a contact fails (common practice, no source).
-_MISREAD = 0.001
-_SINGLES_PAIRED, _PAIRS_SIMULATED = 160, 160
 Ghosts = tuple[tuple[tuple[Crossing, ...], tuple[Crossing, ...]], ...]  # (closed, reported besides)
 _SHOWN, _SHOWN_SHARE, _WEIGHED, _HIDDEN = 12, 0.002, 60, 40
 
@@ -85,32 +83,32 @@ def infer(matrix: SwitchMatrix, observations: Sequence[Observation]) -> Inferenc
     Returns:
         Likeliest first. With no observation every fault is as likely as before, and ``next`` says where to start.
     """
-    scanner, seen = Scanner(matrix), _Seen.of(matrix, observations)
+    scanner = Scanner(matrix)
+    seen = _Seen.of(scanner, observations)
     singles = single_faults(matrix)
     hypotheses: list[Faults] = [(), *((fault,) for fault, _ in singles)]
     log_odds = np.log(np.array([1.0, *(odds for _, odds in singles)]))
-    predicted = scanner.predict(hypotheses, seen.closed)
+    predicted = scanner.reports(hypotheses, seen.closed) & seen.mask
     wrong = seen.wrong(predicted)
-    pairs = _likely_pairs(seen, predicted, wrong, log_odds)
+    faults = [fault for fault, _ in singles]
+    pairs = likely_pairs(scanner, faults, seen.reported, predicted, log_odds) if wrong[0].any() else []
     if pairs:
         both = [(*hypotheses[a], *hypotheses[b]) for a, b in pairs]
-        more = scanner.predict(both, seen.closed)
+        more = scanner.reports(both, seen.closed) & seen.mask
         # A pair that looks like one of its own faults says nothing for the other one.
-        kept = [
-            n
-            for n, pair in enumerate(pairs)
-            if not any((more[n] == predicted[one])[:, seen.mask].all() for one in pair)
-        ]
+        firsts, seconds = (predicted[list(one)] for one in zip(*pairs, strict=True))
+        differs = (more != firsts).any(axis=(1, 2, 3)) & (more != seconds).any(axis=(1, 2, 3))
+        kept = np.flatnonzero(differs).tolist()
         hypotheses += [both[n] for n in kept]
         log_odds = np.append(log_odds, [log_odds[list(pairs[n])].sum() for n in kept])
         wrong = np.concatenate([wrong, seen.wrong(more[kept])])
         predicted = np.concatenate([predicted, more[kept]])
     misread = wrong.sum(axis=1)
-    weight = log_odds + misread * np.log(_MISREAD / (1 - _MISREAD))
+    weight = log_odds + misread * np.log(MISREAD / (1 - MISREAD))
     share = np.exp(weight - weight.max())
     share /= share.sum()
     order = np.lexsort((np.arange(len(share)), -share.round(12)))
-    groups = _groups(predicted, order, seen.mask)
+    groups = _groups(predicted, order)
     ghosts = seen.ghosts(scanner, predicted[0])
     explanations = tuple(
         Explanation(
@@ -120,99 +118,66 @@ def infer(matrix: SwitchMatrix, observations: Sequence[Observation]) -> Inferenc
         if share[n] >= _SHOWN_SHARE or n == order[0]
     )
     weighed = [(hypotheses[n], float(share[n])) for n in order[:_WEIGHED]]
-    weighed += _hidden_besides(weighed[0], singles, predicted, seen.mask)
+    weighed += _hidden_besides(weighed[0], singles, predicted)
     coming = next_closure(scanner, weighed, seen.closed, seen.mask)
     return Inference(explanations, coming, ghosts, coming is None)
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """Observations as arrays: reported (m, strobes, returns); ``mask`` the crossings that can be reported."""
+    """Observations as packed reports (m, strobes, words); ``mask`` (strobes, words) the crossings that can be reported."""
 
     closed: list[frozenset[Crossing]]
-    reported: Flags
-    mask: Flags
+    reported: Bits
+    mask: Bits
 
     @classmethod
-    def of(cls, matrix: SwitchMatrix, observations: Sequence[Observation]) -> _Seen:
-        scanner = Scanner(matrix)
-        unique = list(dict.fromkeys(observations))
+    def of(cls, scanner: Scanner, observations: Sequence[Observation]) -> _Seen:
+        unique, shown = list(dict.fromkeys(observations)), scanner.matrix.shown
         made = [scanner.flags(o.reported) for o in unique]
         reported = np.array(made) if made else np.zeros((0, scanner.strobes, scanner.returns), bool)
-        whole = matrix.shown == "all" or (
-            matrix.shown == "auto" and bool((reported & ~scanner.visible).any())
-        )
+        whole = shown == "all" or (shown == "auto" and bool((reported & ~scanner.visible).any()))
         mask = np.ones_like(scanner.visible) if whole else scanner.visible
-        return cls([o.closed for o in unique], reported, mask)
+        return cls([o.closed for o in unique], scanner.pack(reported & mask), scanner.pack(mask))
 
-    def wrong(self, predicted: Flags) -> NDArray[np.intp]:
-        """(n, m) crossings that are not as predicted."""
-        unlike = ((predicted ^ self.reported[None]) & self.mask).reshape(*predicted.shape[:2], self.mask.size)
-        found: NDArray[np.intp] = np.bitwise_count(np.packbits(unlike, axis=2)).sum(axis=2, dtype=np.intp)
+    def wrong(self, predicted: Bits) -> NDArray[np.intp]:
+        """(n, m) crossings that are not as predicted, from masked predictions."""
+        found: NDArray[np.intp] = np.bitwise_count(predicted ^ self.reported).sum(axis=(2, 3), dtype=np.intp)
         return found
 
-    def ghosts(self, scanner: Scanner, sound: Flags) -> Ghosts:
+    def ghosts(self, scanner: Scanner, sound: Bits) -> Ghosts:
         """(closed, crossings that a sound matrix reports besides) of each observation that has any."""
         strobes, returns = scanner.matrix.strobes, scanner.matrix.returns
         found = []
-        for closed, report in zip(self.closed, sound, strict=True):
-            more = report & ~scanner.flags(closed) & self.mask
+        mask = scanner.unpack(self.mask)
+        for closed, report in zip(self.closed, scanner.unpack(sound), strict=True):
+            more = report & ~scanner.flags(closed) & mask
             if more.any():
                 ghosts = tuple(Crossing(strobes[a], returns[b]) for a, b in np.argwhere(more).tolist())
                 found.append((tuple(sorted(closed)), ghosts))
         return tuple(found)
 
 
-def _likely_pairs(
-    seen: _Seen, predicted: Flags, wrong: NDArray[np.intp], log_odds: NDArray[np.float64]
-) -> list[tuple[int, int]]:
-    """Pairs of single faults worth simulating: those whose effects, added up, come nearest to the reports."""
-    if not seen.closed or not wrong[0].any():
-        return []
-    price = -np.log(_MISREAD)
-    better = (wrong[0][None] - wrong).clip(min=0).sum(axis=1)
-    helpful = np.flatnonzero(better[1:] > 0) + 1
-    if len(helpful) < 2:
-        return []
-    rank = better[helpful] * price + log_odds[helpful]
-    helpful = helpful[np.argsort(-rank, kind="stable")[:_SINGLES_PAIRED]]
-    flat = _flat(predicted, seen.mask)
-    effect = (1.0 - 2.0 * (flat[helpful] ^ flat[0])).astype(np.float32)
-    missing = (1.0 - 2.0 * (flat[0] ^ _flat(seen.reported[None], seen.mask)[0])).astype(np.float32)
-    unlike = (flat.shape[1] - (effect * missing) @ effect.T) / 2
-    odds = log_odds[helpful]
-    score = odds[:, None] + odds[None, :] - price * unlike
-    rows, columns = np.triu_indices(len(helpful), 1)
-    best = np.argsort(-score[rows, columns], kind="stable")[:_PAIRS_SIMULATED]
-    return [(int(helpful[rows[n]]), int(helpful[columns[n]])) for n in best]
-
-
 def _hidden_besides(
-    best: tuple[Faults, float], singles: Sequence[tuple[MatrixFault, float]], predicted: Flags, mask: Flags
+    best: tuple[Faults, float], singles: Sequence[tuple[MatrixFault, float]], predicted: Bits
 ) -> list[tuple[Faults, float]]:
     """The best explanation with one more fault that nothing closed so far could have shown, likeliest first."""
     faults, share = best
     if len(faults) != 1:
         return []
-    quiet = np.logical_not(_flat(predicted[1 : len(singles) + 1] ^ predicted[0], mask).any(axis=1))
+    shown = (predicted[1 : len(singles) + 1] != predicted[0]).any(axis=(1, 2, 3))
     hidden = [
-        one for one, unseen in zip(singles, quiet.tolist(), strict=True) if unseen and one[0] != faults[0]
+        one for one, seen in zip(singles, shown.tolist(), strict=True) if not seen and one[0] != faults[0]
     ]
     hidden.sort(key=lambda one: -one[1])
     return [((*faults, fault), share * odds) for fault, odds in hidden[:_HIDDEN]]
 
 
-def _flat(predicted: Flags, mask: Flags) -> Flags:
-    """(n, m * crossings) of what can be reported; without copying where that is everything."""
-    shown = predicted if mask.all() else predicted[:, :, mask]
-    return shown.reshape(len(predicted), -1)
-
-
-def _groups(predicted: Flags, order: NDArray[np.intp], mask: Flags) -> dict[int, int]:
+def _groups(predicted: Bits, order: NDArray[np.intp]) -> dict[int, int]:
     """Hypothesis -> number of its group, from 1 in the order of their best members."""
-    packed = np.packbits(_flat(predicted, mask), axis=1)
+    flat = np.ascontiguousarray(predicted).reshape(len(predicted), -1)
     numbers: dict[bytes, int] = {}
-    return {int(n): numbers.setdefault(packed[n].tobytes(), len(numbers) + 1) for n in order}
+    return {n: numbers.setdefault(flat[n].tobytes(), len(numbers) + 1) for n in order.tolist()}
 
 
 def _told(matrix: SwitchMatrix, faults: Faults, ghosts: Ghosts) -> tuple[str, tuple[str, ...], str]:

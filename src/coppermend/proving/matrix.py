@@ -1,4 +1,4 @@
-"""A switch or lamp matrix as records: lines, positions, what is already proven. No faults, no walk, no files."""
+"""A switch or lamp matrix as records: lines, positions, what is already proven, and faults by name. No walk, no files."""
 
 from __future__ import annotations
 
@@ -11,6 +11,10 @@ from coppermend.board.model import Board
 from coppermend.errors import InputError
 
 MatrixKind = Literal["switch", "lamp"]
+FaultKind = Literal[
+    "open strobe", "open return", "stuck strobe", "stuck return", "shorted lines", "swapped lines",
+    "shorted diode", "open diode", "open switch", "stuck switch",
+]  # fmt: skip
 Shown = Literal["auto", "all", "populated"]
 
 
@@ -41,6 +45,17 @@ class Position:
     def crossing(self) -> Crossing:
         """Where it is."""
         return Crossing(self.strobe, self.ret)
+
+
+@dataclass(frozen=True, slots=True)
+class MatrixFault:
+    """A fault. ``ends`` are line numbers (strobes from 0, returns after them): one line, two, or a crossing."""
+
+    kind: FaultKind
+    ends: tuple[int, ...]
+
+
+Faults = tuple[MatrixFault, ...]  # () is a sound matrix
 
 
 @dataclass(frozen=True)

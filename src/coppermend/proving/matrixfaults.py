@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from coppermend.proving.matrix import SwitchMatrix
-from coppermend.proving.scan import FaultKind, Faults, MatrixFault, Scanner
+from coppermend.proving.matrix import FaultKind, Faults, MatrixFault, SwitchMatrix
+from coppermend.proving.scan import Scanner
 
 # Odds of one such fault against a sound matrix. Common practice, no source: corroded copper and connector pins
 # open most often, neighbours short next; drivers and inputs stick, diodes and contacts fail rarely.

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from coppermend.proving.matrix import Crossing
-from coppermend.proving.scan import Faults, Flags, Scanner
+from coppermend.proving.matrix import Crossing, Faults
+from coppermend.proving.scan import Bits, Scanner
 
 _LEAST_BITS = 1e-5
 # A closure of three switches takes about this much longer than one (common practice, no source).
@@ -37,7 +38,7 @@ def next_closure(
     scanner: Scanner,
     weighed: Sequence[tuple[Faults, float]],
     tried: Sequence[frozenset[Crossing]],
-    mask: Flags,
+    mask: Bits,
 ) -> NextClosure | None:
     """What to close next.
 
@@ -45,7 +46,7 @@ def next_closure(
         scanner: The matrix.
         weighed: Explanations with their probabilities.
         tried: What was closed already; it is not proposed again.
-        mask: Crossings that can be reported.
+        mask: Crossings that can be reported, packed.
 
     Returns:
         None when no single closure, and no three-corner closure that would betray a suspected diode, tells
@@ -55,24 +56,34 @@ def next_closure(
     candidates = [c for c in _candidates(scanner, weighed) if c not in done]
     if not candidates:
         return None
-    predicted = scanner.predict([faults for faults, _ in weighed], candidates)[:, :, mask]
+    gains = _gains(scanner.reports([faults for faults, _ in weighed], candidates) & mask, weighed)
+    costs = 1 + _COST_PER_SWITCH * np.array([max(len(one) - 1, 0) for one in candidates])
+    worth = np.where(gains > _LEAST_BITS, gains / costs, 0.0).round(9)
+    best = int(worth.argmax())
+    if not worth[best]:
+        return None
+    chosen = tuple(sorted(candidates[best], key=scanner.ends))
+    at = scanner.matrix.at
+    return NextClosure(chosen, tuple(at[c].name for c in chosen), float(gains[best]))
+
+
+def _gains(reports: Bits, weighed: Sequence[tuple[Faults, float]]) -> NDArray[np.float64]:
+    """Expected information of each closure [bit], from reports (n, m, strobes, words)."""
+    count, closures = reports.shape[:2]
     share = np.array([probability for _, probability in weighed])
     share = share / share.sum()
-    # Equal reports get equal numbers; unequal ones differ but for a chance of about 1e-15.
-    report = predicted @ np.random.default_rng(1).random(predicted.shape[2])
-    best: tuple[float, int, float] | None = None
-    for number, one in enumerate(candidates):
-        _, group = np.unique(report[:, number], return_inverse=True)
-        mass = np.bincount(group, weights=share)
-        gain = float(-(mass * np.log2(mass.clip(min=1e-300))).sum())
-        worth = gain / (1 + _COST_PER_SWITCH * max(len(one) - 1, 0))
-        if gain > _LEAST_BITS and (best is None or worth > best[0] + 1e-9):
-            best = worth, number, gain
-    if best is None:
-        return None
-    chosen = tuple(sorted(candidates[best[1]], key=scanner.ends))
-    at = scanner.matrix.at
-    return NextClosure(chosen, tuple(at[c].name for c in chosen), best[2])
+    # Equal reports get equal numbers; unequal ones differ but for a chance of about 1e-19.
+    odd = np.random.default_rng(1).integers(1, 2**63, reports.shape[2:], np.uint64) * np.uint64(
+        2
+    ) + np.uint64(1)
+    key = (reports * odd).sum(axis=(2, 3))
+    order = key.argsort(axis=0)
+    ordered = np.take_along_axis(key, order, axis=0)
+    group = np.vstack([np.zeros((1, closures), np.intp), (ordered[1:] != ordered[:-1]).cumsum(axis=0)])
+    place = group + count * np.arange(closures)
+    mass = np.bincount(place.ravel(), share[order].ravel(), count * closures).reshape(closures, count)
+    gains: NDArray[np.float64] = -(mass * np.log2(mass.clip(min=1e-300))).sum(axis=1)
+    return gains
 
 
 def _candidates(scanner: Scanner, weighed: Sequence[tuple[Faults, float]]) -> list[frozenset[Crossing]]:

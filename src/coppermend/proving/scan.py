@@ -6,46 +6,45 @@ that are not driven float, so that without diodes they carry signals on (ghosts)
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.proving.matrix import Crossing, SwitchMatrix
+from coppermend.proving.lampscan import lit
+from coppermend.proving.matrix import Crossing, FaultKind, Faults, MatrixFault, SwitchMatrix
 
-FaultKind = Literal[
-    "open strobe", "open return", "stuck strobe", "stuck return", "shorted lines", "swapped lines",
-    "shorted diode", "open diode", "open switch", "stuck switch",
-]  # fmt: skip
 Bits = NDArray[np.unsignedinteger[Any]]
 Flags = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class MatrixFault:
-    """A fault. ``ends`` are line numbers (strobes from 0, returns after them): one line, two, or a crossing."""
-
-    kind: FaultKind
-    ends: tuple[int, ...]
-
-
-Faults = tuple[MatrixFault, ...]  # () is a sound matrix
+_WHOLE = ("shorted lines", "stuck switch")  # change the joints whatever is closed
+_LOCAL = ("shorted diode", "open diode", "open switch")  # only where their crossing is closed
+# The order at the ends of the lines: wrong wires to drivers (0), drivers, what is always on, wrong wires to inputs (3), inputs.
+_AT_THE_ENDS: Mapping[FaultKind, int] = {
+    "swapped lines": 0, "open strobe": 1, "stuck strobe": 2, "stuck return": 2, "open return": 4,
+}  # fmt: skip
 
 
 class Scanner:
-    """Predicts reports of one matrix. Lines are numbered: strobes from 0, returns after them."""
+    """Predicts reports of one matrix. Lines are numbered: strobes from 0, returns after them.
+
+    A report is packed: for each strobe the bits of its returns, ``width`` to a word. Many thousands of them are
+    compared for one answer.
+    """
 
     def __init__(self, matrix: SwitchMatrix) -> None:
         self.matrix = matrix
         self.strobes, self.returns = len(matrix.strobes), len(matrix.returns)
         self.lines = self.strobes + self.returns
         # Narrow words where the lines fit in one: the closure below then moves a quarter of the memory.
-        self.width = next((w for w in (16, 32) if self.lines <= w), 64)
-        self.words = -(-self.lines // self.width)
-        self.dtype = np.dtype(f"uint{self.width}")
+        self.row_width = next((w for w in (16, 32) if self.lines <= w), 64)
+        self.row_dtype = np.dtype(f"<u{self.row_width // 8}")
+        self.width = next((w for w in (8, 16, 32) if self.returns <= w), 64)
+        self.dtype = np.dtype(f"<u{self.width // 8}")
+        self.words = -(-self.returns // self.width)
+        # Too many lines for one word: returns start a word, so that a report is read off without shifting.
+        self.first_return = self.strobes if self.lines <= self.row_width else -(-self.strobes // 64) * 64
 
     @cached_property
     def populated(self) -> dict[tuple[int, int], bool]:
@@ -70,6 +69,18 @@ class Scanner:
         """(strobes, returns): crossings that are populated."""
         return self.flags([p.crossing for p in self.matrix.positions])
 
+    def pack(self, flags: Flags) -> Bits:
+        """(..., strobes, returns) flags as packed reports (..., strobes, words)."""
+        narrow = np.packbits(flags, axis=-1, bitorder="little")
+        made = np.zeros((*flags.shape[:-1], self.words * self.dtype.itemsize), np.uint8)
+        made[..., : narrow.shape[-1]] = narrow
+        return made.view(self.dtype)
+
+    def unpack(self, reports: Bits) -> Flags:
+        """Packed reports as (..., strobes, returns) flags."""
+        narrow = np.ascontiguousarray(reports).view(np.uint8)
+        return np.unpackbits(narrow, axis=-1, count=self.returns, bitorder="little").view(bool)
+
     def predict(self, hypotheses: Sequence[Faults], closed: Sequence[frozenset[Crossing]]) -> Flags:
         """What would be reported.
 
@@ -80,180 +91,160 @@ class Scanner:
         Returns:
             (n, m, strobes, returns) array, True where reported (lit); unpopulated crossings included.
         """
+        return self.unpack(self.reports(hypotheses, closed))
+
+    def reports(self, hypotheses: Sequence[Faults], closed: Sequence[frozenset[Crossing]]) -> Bits:
+        """The same packed: (n, m, strobes, words)."""
         sets = [[self.ends(c) for c in one] for one in closed]
         if self.matrix.kind == "lamp":
-            return _lit(self, hypotheses, sets)
-        rows = self._joined(hypotheses, sets)
-        self._close(rows.reshape(-1, self.lines, self.words))
-        return self._read(hypotheses, rows)
+            return self.pack(lit(self.visible, hypotheses, sets))
+        rows, place = self._joined(hypotheses, sets)
+        self._close(rows)
+        return self._read(hypotheses, self._returns(rows)[place])
+
+    @cached_property
+    def _at(self) -> list[tuple[int, Any]]:
+        """(word, bit) that stands for each line in a row."""
+        places = [*range(self.strobes), *range(self.first_return, self.first_return + self.returns)]
+        return [
+            (place // self.row_width, self.row_dtype.type(1 << place % self.row_width)) for place in places
+        ]
 
     def _close(self, rows: Bits) -> None:
         """Transitive closure of (k, lines, words) in place: whoever reaches a line reaches what it reaches."""
-        own = np.zeros((self.lines, self.words), self.dtype)
         for line in range(self.lines):
-            _set(own, line, line)
+            word, bit = self._at[line]
             # Few lines lead anywhere: with one switch closed, only its strobe does.
-            onward = rows[:, line, 0] & ~own[line, 0]
-            for word in range(1, self.words):
-                onward |= rows[:, line, word] & ~own[line, word]
+            onward = rows[:, line, word] & ~bit
+            for other in (w for w in range(rows.shape[2]) if w != word):
+                onward |= rows[:, line, other]
             leads = np.flatnonzero(onward)
-            some = rows[leads]
-            some |= self._bit(some, line)[..., None] * some[:, line, None, :]
-            rows[leads] = some
+            if leads.size:
+                some = rows[leads]
+                reaches = (some[:, :, word] & bit) != 0
+                some |= reaches[..., None] * some[:, line, None, :]
+                rows[leads] = some
 
-    def _bit(self, rows: Bits, line: int) -> Bits:
-        word, bit = divmod(line, self.width)
-        found: Bits = (rows[..., word] >> self.dtype.type(bit)) & self.dtype.type(1)
-        return found
+    def _joined(
+        self, hypotheses: Sequence[Faults], sets: Sequence[Sequence[tuple[int, int]]]
+    ) -> tuple[Bits, NDArray[np.intp]]:
+        """((k, lines, words) rows, (n, m) which of them each hypothesis has for each set).
 
-    def _joined(self, hypotheses: Sequence[Faults], sets: Sequence[Sequence[tuple[int, int]]]) -> Bits:
-        """(n, m, lines, words): bit b of row a says that a signal on line a appears on line b."""
-        sound = np.zeros((len(sets), self.lines, self.words), self.dtype)
+        Bit b of row a says that a signal on line a appears on line b. What no fault changes stands once.
+        """
+        sound = np.zeros((len(sets), self.lines, self._at[-1][0] + 1), self.row_dtype)
         for line in range(self.lines):
-            _set(sound, line, line)
+            self._join(sound, line, line)
+        closed_in: dict[tuple[int, int], list[int]] = {}
         for number, one in enumerate(sets):
-            for a, b in one:
-                _set(sound[number], a, b)
-                if not self.populated.get((a, b), False):
-                    _set(sound[number], b, a)
-        rows = np.repeat(sound[None], len(hypotheses), axis=0)
+            for ends in one:
+                closed_in.setdefault(ends, []).append(number)
+        for (a, b), numbers in closed_in.items():
+            self._join(sound, a, b, numbers)
+            if not self.populated[a, b]:
+                self._join(sound, b, a, numbers)
+        every = range(len(sets))
+        place = np.tile(np.arange(len(sets)), (len(hypotheses), 1))
+        all_sets, count = np.arange(len(sets)), len(sets)
+        origin, blocks = [all_sets], list[tuple[Faults, int, Sequence[int]]]()
         for number, faults in enumerate(hypotheses):
+            if changed := _changed(faults, closed_in, every):
+                at = all_sets if changed is every else np.array(changed)
+                place[number, at] = np.arange(count, count + len(at))
+                blocks.append((faults, count, changed))
+                origin.append(at)
+                count += len(at)
+        rows = sound[np.concatenate(origin)]
+        for faults, start, changed in blocks:
+            block = rows[start : start + len(changed)]
             for fault in faults:
-                _add(rows[number], fault, sets, faults, self.populated)
-        return rows
+                closed: Sequence[int] = closed_in.get(_crossing(fault), ())
+                if changed is not every:
+                    closed = [changed.index(number) for number in closed]
+                self._add(block, fault, closed, faults)
+        return rows, place
 
-    def _read(self, hypotheses: Sequence[Faults], rows: Bits) -> Flags:
-        driven, sensed = _wiring(hypotheses, self.strobes, self.returns)
-        active = rows[:, :, : self.strobes].copy()
-        for number, faults in enumerate(hypotheses):
-            if any(f.kind in ("open strobe", "swapped lines") for f in faults):
-                # A line more that reaches nothing stands for a driver that is open.
-                reached = np.concatenate([rows[number], np.zeros_like(rows[number, :, :1])], axis=1)
-                active[number] = reached[:, driven[number]]
-            for fault in faults:
-                if fault.kind in ("stuck strobe", "stuck return"):
-                    active[number] |= rows[number, :, fault.ends[0], None, :]
-        read = np.stack([self._bit(active, self.strobes + r) for r in range(self.returns)], axis=-1).astype(
-            bool
-        )
-        for number, faults in enumerate(hypotheses):
-            if any(f.kind in ("open return", "swapped lines") for f in faults):
-                # Likewise a return more that is never active.
-                spread = np.concatenate([read[number], np.zeros_like(read[number, ..., :1])], axis=2)
-                read[number] = spread[..., sensed[number]]
-        return read
+    def _join(self, rows: Bits, line: int, other: int, numbers: Sequence[int] | slice = slice(None)) -> None:
+        word, bit = self._at[other]
+        rows[numbers, line, word] |= bit
 
+    def _part(self, rows: Bits, line: int, other: int, numbers: Sequence[int]) -> None:
+        word, bit = self._at[other]
+        rows[numbers, line, word] &= ~bit
 
-def _set(rows: Bits, line: int, other: int) -> None:
-    width = rows.dtype.itemsize * 8
-    rows[..., line, other // width] |= rows.dtype.type(1 << other % width)
-
-
-def _clear(rows: Bits, line: int, other: int) -> None:
-    width = rows.dtype.itemsize * 8
-    rows[..., line, other // width] &= ~rows.dtype.type(1 << other % width)
-
-
-def _add(
-    rows: Bits, fault: MatrixFault, sets: Sequence[Sequence[tuple[int, int]]], faults: Faults,
-    populated: dict[tuple[int, int], bool],
-) -> None:  # fmt: skip
-    """Change the joints of one hypothesis, rows (m, lines, words), by one of its faults."""
-    if fault.kind == "shorted lines":
-        a, b = fault.ends
-        _set(rows, a, b)
-        _set(rows, b, a)
-    elif fault.kind == "stuck switch":
-        a, b = fault.ends
-        _set(rows, a, b)
-        if not populated.get((a, b), False) or MatrixFault("shorted diode", fault.ends) in faults:
-            _set(rows, b, a)
-    elif fault.kind in ("shorted diode", "open diode", "open switch"):
-        a, b = fault.ends
-        held = any(f.kind in ("stuck switch", "shorted lines") and f.ends == fault.ends for f in faults)
-        for number, one in enumerate(sets):
-            if (a, b) in one:
-                if fault.kind == "shorted diode":
-                    _set(rows[number], b, a)
-                elif not held:
-                    _clear(rows[number], a, b)
-                    _clear(rows[number], b, a)
-
-
-def _wiring(
-    hypotheses: Sequence[Faults], strobes: int, returns: int
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """((n, strobes) line that each driver drives, (n, returns) return that each input reads); opens lead to the end."""
-    driven = np.tile(np.arange(strobes), (len(hypotheses), 1))
-    sensed = np.tile(np.arange(returns), (len(hypotheses), 1))
-    for number, faults in enumerate(hypotheses):
-        for fault in (f for f in faults if f.kind == "swapped lines"):
+    def _add(self, rows: Bits, fault: MatrixFault, numbers: Sequence[int], faults: Faults) -> None:
+        """Change joints (m, lines, words) by one fault of ``faults``; at a crossing it is closed in ``numbers``."""
+        if fault.kind == "shorted lines":
             a, b = fault.ends
-            row = driven[number] if a < strobes else sensed[number]
-            a, b = (a, b) if a < strobes else (a - strobes, b - strobes)
-            row[[a, b]] = row[[b, a]]
-        for fault in faults:
-            if fault.kind == "open strobe":
-                driven[number, fault.ends[0]] = strobes + returns
-            elif fault.kind == "open return":
-                sensed[number, fault.ends[0] - strobes] = returns
-    return driven, sensed
+            self._join(rows, a, b)
+            self._join(rows, b, a)
+        elif fault.kind == "stuck switch":
+            a, b = fault.ends
+            self._join(rows, a, b)
+            if not self.populated.get((a, b), False) or MatrixFault("shorted diode", fault.ends) in faults:
+                self._join(rows, b, a)
+        elif fault.kind in _LOCAL:
+            a, b = fault.ends
+            if fault.kind == "shorted diode":
+                self._join(rows, b, a, numbers)
+            elif not any(f.kind in _WHOLE and f.ends == (a, b) for f in faults):
+                self._part(rows, a, b, numbers)
+                self._part(rows, b, a, numbers)
+
+    def _read(self, hypotheses: Sequence[Faults], reach: Bits) -> Bits:
+        """What reaches the inputs, from reach (n, m, lines, words)."""
+        active = reach[:, :, : self.strobes].copy()
+        for number, faults in enumerate(hypotheses):
+            for fault in sorted((f for f in faults if f.kind in _AT_THE_ENDS), key=self._turn):
+                if fault.kind in ("stuck strobe", "stuck return"):
+                    active[number] |= reach[number, :, fault.ends[0], None]
+                else:
+                    self.at_end(active[number], fault)
+        return active
+
+    def _returns(self, rows: Bits) -> Bits:
+        """(k, lines, report words): which returns a signal on each line appears on."""
+        if self.first_return == self.strobes and rows.shape[-1] == 1:
+            narrow: Bits = (rows >> self.row_dtype.type(self.strobes)).astype(self.dtype)
+            return narrow
+        return rows[..., self.first_return // 64 :]
+
+    def _turn(self, fault: MatrixFault) -> int:
+        return (
+            3 * (fault.ends[0] >= self.strobes) if fault.kind == "swapped lines" else _AT_THE_ENDS[fault.kind]
+        )
+
+    def at_end(self, active: Bits, fault: MatrixFault) -> None:
+        """Change reports (m, strobes, words) in place by an open or exchanged wire at the end of a line."""
+        first = fault.ends[0]
+        if fault.kind == "open strobe":
+            active[:, first] = 0
+        elif fault.kind == "open return":
+            word, bit = self.input(first)
+            active[..., word] &= ~bit
+        elif first < self.strobes:  # swapped
+            active[:, list(fault.ends)] = active[:, list(reversed(fault.ends))]
+        else:
+            (word_a, bit_a), (word_b, bit_b) = (self.input(end) for end in fault.ends)
+            has_a, has_b = (active[..., word_a] & bit_a) != 0, (active[..., word_b] & bit_b) != 0
+            active[..., word_a] = (active[..., word_a] & ~bit_a) | has_b * bit_a
+            active[..., word_b] = (active[..., word_b] & ~bit_b) | has_a * bit_b
+
+    def input(self, line: int) -> tuple[int, Any]:
+        """(word, bit) that stands for a return in a report."""
+        word, bit = divmod(line - self.strobes, self.width)
+        return word, self.dtype.type(1 << bit)
 
 
-def _lit(scanner: Scanner, hypotheses: Sequence[Faults], sets: Sequence[Sequence[tuple[int, int]]]) -> Flags:
-    """Lamps that light in a lamp matrix: those whose column and row are both on in some time slot."""
-    strobes, returns = scanner.strobes, scanner.returns
-    wanted = np.zeros((len(sets), strobes, returns), bool)
-    for number, one in enumerate(sets):
-        for a, b in one:
-            wanted[number, a, b - strobes] = True
-    driven, sensed = _wiring(hypotheses, strobes, returns)
-    lit = np.zeros((len(hypotheses), len(sets), strobes, returns), bool)
-    for number, faults in enumerate(hypotheses):
-        # (slot, column) and (set, slot, row) that are on
-        columns = np.zeros((strobes, strobes + returns + 1), bool)
-        columns[np.arange(strobes), driven[number]] = True
-        columns = columns[:, :strobes]
-        rows = np.zeros((len(sets), strobes, returns), bool)
-        for ret in range(returns):
-            if sensed[number, ret] < returns:
-                rows[:, :, sensed[number, ret]] |= wanted[:, :, ret]
-        for fault in faults:
-            _drive(fault, columns, rows, strobes)
-        one = np.einsum("sc,msr->mcr", columns, rows).astype(bool)
-        lit[number] = _lamps(scanner, faults, columns, rows, one) & scanner.visible
-    return lit
+def _changed(
+    faults: Faults, closed_in: Mapping[tuple[int, int], Sequence[int]], every: Sequence[int]
+) -> Sequence[int]:
+    """The sets, of all ``every``, in which these faults change the joints."""
+    if any(fault.kind in _WHOLE for fault in faults):
+        return every
+    return sorted({one for f in faults if f.kind in _LOCAL for one in closed_in.get(_crossing(f), ())})
 
 
-def _drive(fault: MatrixFault, columns: Flags, rows: Flags, strobes: int) -> None:
-    if fault.kind == "stuck strobe":
-        columns[:, fault.ends[0]] = True
-    elif fault.kind == "stuck return":
-        rows[:, :, fault.ends[0] - strobes] = True
-    elif fault.kind == "shorted lines":
-        a, b = fault.ends
-        if b < strobes:
-            columns[:, a] |= columns[:, b]
-            columns[:, b] |= columns[:, a]
-        elif a >= strobes:
-            rows[:, :, a - strobes] |= rows[:, :, b - strobes]
-            rows[:, :, b - strobes] |= rows[:, :, a - strobes]
-
-
-def _lamps(scanner: Scanner, faults: Faults, columns: Flags, rows: Flags, lit: Flags) -> Flags:
-    """``lit`` (m, columns, rows) with what single lamps and their diodes change."""
-    strobes, found = scanner.strobes, lit.copy()
-    for fault in faults:
-        if fault.kind == "shorted diode":
-            # Back through it from its row: lamps in line with it glow, whatever else is on in that slot.
-            a, b = fault.ends[0], fault.ends[1] - strobes
-            others = columns & scanner.visible[:, b][None, :]
-            others[:, a] = False
-            found[:, a, :] |= np.einsum("sc,msr->mr", others, rows).astype(bool)
-            found[:, :, b] |= np.einsum(
-                "sc,msr->mc", others, rows & scanner.visible[a][None, None, :]
-            ).astype(bool)
-    for fault in faults:
-        if fault.kind in ("open diode", "open switch"):
-            found[:, fault.ends[0], fault.ends[1] - strobes] = False
-    return found
+def _crossing(fault: MatrixFault) -> tuple[int, int]:
+    """The ends of a fault, twice the same for a fault of one line (which is no crossing)."""
+    return fault.ends[0], fault.ends[-1]

@@ -11,8 +11,8 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from coppermend.proving.edgecover import edge_cover
-from coppermend.proving.matrix import Crossing, Position, SwitchMatrix
-from coppermend.proving.scan import MatrixFault, Scanner
+from coppermend.proving.matrix import Crossing, MatrixFault, Position, SwitchMatrix
+from coppermend.proving.scan import Scanner
 
 Moves = Literal["both", "strobe", "return"]
 
