@@ -128,3 +128,29 @@ def test_any_bytes_give_an_image_or_one_error(data, name, tolerant):
         assert error.where == "hostile"
     else:
         assert all(0 <= segment.start < segment.end <= 1 << 32 for segment in image.segments)
+
+
+@pytest.mark.parametrize(
+    ("data", "kind"),
+    [
+        (b"\x89PNG\r\n\x1a\n....", "a PNG picture"), (b"PK\x03\x04" + bytes(99), "a zip archive"),
+        (b"<!DOCTYPE HTML><p>", "a web page"), (":00000001FF\n".encode("utf-16"), "UTF-16 text"),
+    ],
+)  # fmt: skip
+def test_files_that_are_surely_no_image_are_refused(data, kind):
+    """A picture or an archive is told as such, unless it is said to be binary."""
+    with pytest.raises(InputError, match=f"is {kind}") as caught:
+        parse_image(data, "photo")
+
+    assert caught.value.where == "photo"
+    assert parse_image(data, "photo", format="binary").byte_count == len(data)
+
+
+@pytest.mark.parametrize("name", ["u3.hex", "u3.s19", "u3.txt", "u3.HEX"])
+def test_a_name_that_promises_text_is_held_to_it(name):
+    """A file called .hex whose first line is damaged is an error with its line, not raw bytes."""
+    with pytest.raises(InputError) as caught:
+        parse_image(b"#10F0000078D8\n:00000001FF\n", name)
+
+    assert (caught.value.where, caught.value.line) == (name, 1)
+    assert parse_image(b"#10F0000078D8\n", "u3.bin").byte_count == 14

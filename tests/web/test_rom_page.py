@@ -115,7 +115,7 @@ def test_images_are_kept_by_hash_in_a_job(at_work):
 
 def test_kept_images_are_handed_out_only_to_be_saved(at_work):
     """An image is never shown in the browser as if it were a picture or page, and is not in the customer's report."""
-    send(at_work, ("u3.html", b"<html>" + IMAGE), job=at_work.number, keep="1")
+    send(at_work, ("u3.html", b"<html>" + IMAGE), job=at_work.number, keep="1", read_as="binary")
     answer = at_work.client.get(f"/attachments/{at_work.job.state.images[0].sha256}")
 
     assert answer.headers["content-type"] == "application/octet-stream"

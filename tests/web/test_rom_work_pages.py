@@ -239,3 +239,22 @@ def test_nobody_adds_nothing(bench):
     answer = post(bench, "/rom/known", [("u2.bin", U2)], name="x")
 
     assert answer.status_code == 400 and "who keeps this" in answer.text and "u2.bin" in answer.text
+
+
+def test_devices_are_shown_and_held_side_by_side(bench):
+    """All devices; one with its pins around the package; two with the pins at which they differ."""
+    every = bench.client.get("/rom/devices").text
+    one = bench.client.get("/rom/devices", params={"b": "2364"}).text
+    two = bench.client.get("/rom/devices", params={"a": "2332", "b": "2732"}).text
+
+    assert ">27256</a>" in every and "Pins, seen from above" not in every
+    assert "<td>A7</td><th>1</th><th>24</th><td>VCC</td>" in one
+    # a 2332 has A11 on 18, a 2732 on 21 (public byte-wide pin chart)
+    assert "3 pins differ" in two and '<th scope="row">18</th><td>A11</td><td>/CE</td>' in two
+
+
+def test_an_unknown_device_is_told(bench):
+    """One clear message, and the table stays."""
+    answer = bench.client.get("/rom/devices", params={"a": "4711"})
+
+    assert answer.status_code == 404 and "4711" in answer.text and ">27256</a>" in answer.text

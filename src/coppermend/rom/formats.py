@@ -34,6 +34,15 @@ _LOOKS: tuple[tuple[ImageFormat, re.Pattern[bytes]], ...] = (
     ("hexdump", re.compile(rb"(0[xX]|\$)?[0-9A-Fa-f]{4,8}:?\s+([0-9A-Fa-f]{2,4}\s+)+[^\n]*\n")),
 )
 
+# First bytes of files that are surely no image; each was published by the format's maker.
+_FOREIGN: tuple[tuple[bytes, str], ...] = (
+    (b"\x89PNG\r\n\x1a\n", "a PNG picture"), (b"GIF87a", "a GIF picture"), (b"GIF89a", "a GIF picture"),
+    (b"\xff\xd8\xff\xe0\x00\x10JFIF", "a JPEG picture"), (b"%PDF-", "a PDF"), (b"PK\x03\x04", "a zip archive"),
+    (b"\x1f\x8b\x08", "a gzip archive"), (b"7z\xbc\xaf\x27\x1c", "a 7z archive"), (b"\x7fELF", "an ELF program"),
+    (b"SQLite format 3\x00", "an SQLite database"), (b"\xff\xfe:\x00", "UTF-16 text"), (b"\xfe\xff\x00:", "UTF-16 text"),
+    (b"<!doctype html", "a web page"), (b"<html", "a web page"), (b"<?xml", "XML"), (b"<svg", "an SVG picture"),
+)  # fmt: skip
+
 
 def sniff_format(data: bytes) -> ImageFormat:
     """The format that the first line looks like; binary when it looks like none.
@@ -47,6 +56,23 @@ def sniff_format(data: bytes) -> ImageFormat:
     return next((name for name, look in _LOOKS if look.match(head)), "binary")
 
 
+def _found_out(data: bytes, where: str) -> ImageFormat:
+    """The format by content; where that says nothing, by a name that promises a text format.
+
+    Raises:
+        InputError: If it is surely another kind of file.
+    """
+    head = data[:64]
+    if kind := next((kind for start, kind in _FOREIGN if head.lower().startswith(start.lower())), ""):
+        raise InputError(
+            f"is {kind}", expected="a program image (say that its format is binary if it is one)", where=where
+        )
+    found = sniff_format(data)
+    # A file called .hex whose first line is damaged must not pass as raw bytes.
+    named = format_of_name(where)
+    return named if found == "binary" and named in ("ihex", "srec", "titxt") else found
+
+
 def parse_image(
     data: bytes, where: str = "", *, format: ImageFormat | None = None, tolerant: bool = False, start: int = 0
 ) -> RomImage:
@@ -55,12 +81,13 @@ def parse_image(
     Args:
         data: The file's bytes.
         where: Its name, for errors.
-        format: Its format; found out when None.
+        format: Its format; found out from content, then name, when None.
         tolerant: Read what is readable and list each defect.
         start: The address of the first byte of a binary file.
 
     Raises:
-        InputError: If it cannot be read, naming file and line; if it is empty or larger than 64 MiB.
+        InputError: If it cannot be read, naming file and line; if it is empty, larger than 64 MiB, or surely
+            another kind of file (a picture, an archive) and no format was given.
     """
     if not data:
         raise InputError("an empty file", expected="an image", where=where)
@@ -68,7 +95,7 @@ def parse_image(
         raise InputError(
             f"a file of {len(data):,} bytes", expected=f"at most {LARGEST_FILE_BYTES:,}", where=where
         )
-    known = format or sniff_format(data)
+    known = format or _found_out(data, where)
     if known == "binary":
         if len(data) > LARGEST_IMAGE_BYTES:
             raise InputError(

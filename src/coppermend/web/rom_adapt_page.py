@@ -162,6 +162,8 @@ def _adapter(desk: Desk, board: Board, form: Form, slots: Sequence[Upload | None
         adapted = apply_adapter(board, library, wired)
         made["margin"] = access_margin(adapted, library, wired.host, wired.device, clock)
     except CoppermendError as error:
+        if clock is not None:  # a clock that was typed wrong is told as such
+            raise
         made["no_margin"] = str(error)
     return made
 

@@ -20,7 +20,14 @@ from coppermend.rom.image import RomImage
 from coppermend.rom.info import rom_info
 from coppermend.rom.reference import KnownImage, identify
 from coppermend.rom.vote import Vote, vote
-from coppermend.web import rom_adapt_page, rom_burn_page, rom_hand_out, rom_known_page, rom_merge_page
+from coppermend.web import (
+    rom_adapt_page,
+    rom_burn_page,
+    rom_devices_page,
+    rom_hand_out,
+    rom_known_page,
+    rom_merge_page,
+)
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.forms import Form, SentForm, Upload
 from coppermend.web.pages import status_of
@@ -39,7 +46,14 @@ from coppermend.web.rom_drawing import hex_rows, lines_svg, map_svg
 from coppermend.web.rom_hand_out import keep_images, rom_page
 
 router = APIRouter(include_in_schema=False)
-for _part in (rom_adapt_page, rom_burn_page, rom_hand_out, rom_known_page, rom_merge_page):
+for _part in (
+    rom_adapt_page,
+    rom_burn_page,
+    rom_devices_page,
+    rom_hand_out,
+    rom_known_page,
+    rom_merge_page,
+):
     router.include_router(_part.router)
 _BLOCKS = 256
 
