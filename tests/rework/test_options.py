@@ -83,7 +83,7 @@ def test_the_small_board_compares_capacitor_and_cell(keep_board, library, touch_
 
 
 GOOD = (
-    "hourly = 1\nyears = 1\npart_off_min = 1\npart_on_min = 1\njumper_min = 1\ncall_price = 1\n"
+    "hourly = 1\nyears = 1\npart_off_min = 1\npart_on_min = 1\njumper_min = 1\nplug_wire_min = 1\ncall_price = 1\n"
     "[parts]\nother = 1\n[life_years]\n"
 )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from coppermend.board.kinds import natural_key
@@ -11,7 +11,6 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.errors import InputError
 from coppermend.rework.records import KitLine, Remedy
 
-_Nets = dict[str, tuple[PinRef, ...]]
 # What is no part of the graph: a socket has the refdes and the contacts of its chip, crimp contacts sit in a cable's
 # housing.
 _NO_GRAPH = ("ic-socket", "crimp-contacts")
@@ -50,8 +49,7 @@ def apply_remedy(board: Board, library: PartLibrary, remedy: Remedy) -> Board:
         made,
         parts=(*made.parts, *(_new_part(r, line, remedy) for r, line in on.items() if r not in in_place)),
     )
-    for a, b in remedy.jumpers:
-        made = _joined(made, a, b, remedy.id)
+    made = _joined(made, remedy.jumpers, remedy.id)
     return _tidied(_remapped(made, dict(remedy.stands_in)), board)
 
 
@@ -160,19 +158,34 @@ def _new_part(refdes: str, line: KitLine, remedy: Remedy) -> Part:
     return Part(refdes, line.type, line.value, package=line.package, notes=f"added by {remedy.id}, wired")
 
 
-def _joined(board: Board, a: str, b: str, remedy: str) -> Board:
-    first, second = _end(board, a, remedy), _end(board, b, remedy)
-    nets: _Nets = dict(board.nets)
-    keep, other = _net_of(board, second), _net_of(board, first)
-    if not keep:
-        keep, other, first, second = other, keep, second, first
-    if not keep:
-        keep = f"WIRE_{a}".replace(".", "_")
-    for end in (first, second):
-        if isinstance(end, PinRef) and end not in nets.get(keep, ()) and _net_of(board, end) in ("", keep):
-            nets[keep] = (*nets.get(keep, ()), end)
-    joined = replace(board, nets=nets)
-    return _renamed(joined, other, keep) if other and other != keep else joined
+def _joined(board: Board, jumpers: Sequence[tuple[str, str]], remedy: str) -> Board:
+    """The board with both ends of each jumper on one net: that of its second end, where it has one."""
+    at: dict[PinRef | Via, str] = {**board.index.net_of_pin}
+    nets = {net: list(pins) for net, pins in board.nets.items()}
+    renamed: dict[str, str] = {}
+    for a, b in jumpers:
+        first, second = _end(board, a, remedy), _end(board, b, remedy)
+        other, keep = (_net_now(end, at, renamed) for end in (first, second))
+        keep, other = (keep, other) if keep else (other, "")
+        keep = keep or f"WIRE_{a}".replace(".", "_")
+        for end in (first, second):
+            if isinstance(end, PinRef) and not at.get(end):
+                at[end] = keep
+                nets.setdefault(keep, []).append(end)
+        if other and other != keep:
+            renamed[other] = keep
+            moved = nets.pop(other)
+            at.update(dict.fromkeys(moved, keep))
+            nets[keep] = list(dict.fromkeys((*nets.get(keep, ()), *moved)))
+    joined = replace(board, nets={net: tuple(pins) for net, pins in nets.items()})
+    return _renamed(joined, renamed) if renamed else joined
+
+
+def _net_now(end: PinRef | Via, at: Mapping[PinRef | Via, str], renamed: Mapping[str, str]) -> str:
+    net = end.net if isinstance(end, Via) else at.get(end, "")
+    while net in renamed:
+        net = renamed[net]
+    return net
 
 
 def _end(board: Board, point: str, remedy: str) -> PinRef | Via:
@@ -186,20 +199,20 @@ def _end(board: Board, point: str, remedy: str) -> PinRef | Via:
     return pin
 
 
-def _net_of(board: Board, end: PinRef | Via) -> str:
-    return end.net if isinstance(end, Via) else board.index.net_of_pin.get(end, "")
+def _renamed(board: Board, renamed: Mapping[str, str]) -> Board:
+    """Copper and rails follow the nets that jumpers merged into others."""
 
+    def now(net: str) -> str:
+        while net in renamed:
+            net = renamed[net]
+        return net
 
-def _renamed(board: Board, old: str, new: str) -> Board:
-    nets = {net: pins for net, pins in board.nets.items() if net != old}
-    nets[new] = tuple(dict.fromkeys((*board.nets.get(new, ()), *board.nets.get(old, ()))))
     return replace(
         board,
-        nets=nets,
-        vias=tuple(replace(v, net=new) if v.net == old else v for v in board.vias),
-        tracks=tuple(replace(t, net=new) if t.net == old else t for t in board.tracks),
-        areas=tuple(replace(a, net=new) if a.net == old else a for a in board.areas),
-        rails=tuple(r for r in board.rails if r.net != old or new not in board.index.rails),
+        vias=tuple(replace(v, net=now(v.net)) if v.net in renamed else v for v in board.vias),
+        tracks=tuple(replace(t, net=now(t.net)) if t.net in renamed else t for t in board.tracks),
+        areas=tuple(replace(a, net=now(a.net)) if a.net in renamed else a for a in board.areas),
+        rails=tuple(r for r in board.rails if r.net not in renamed or now(r.net) not in board.index.rails),
     )
 
 

@@ -25,6 +25,7 @@ class Prices:
     part_off_min: float
     part_on_min: float
     jumper_min: float
+    plug_wire_min: float
     call_price: float
     parts: Mapping[str, float]
     life_years: Mapping[str, float]
@@ -95,7 +96,7 @@ def parse_prices(text: str, where: str = "prices") -> Prices:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(str(error), where=where) from None
-    single = ("hourly", "years", "part_off_min", "part_on_min", "jumper_min", "call_price")
+    single = ("hourly", "years", "part_off_min", "part_on_min", "jumper_min", "plug_wire_min", "call_price")
     values = {name: _price(table.get(name), name, where) for name in single}
     groups = {name: table.get(name) for name in ("parts", "life_years")}
     for name, group in groups.items():
@@ -147,7 +148,7 @@ def _option(remedy: Remedy, prices: Prices) -> Option:
     minutes = (
         len(remedy.parts_off) * prices.part_off_min
         + pieces * prices.part_on_min
-        + len(remedy.jumpers) * prices.jumper_min
+        + _wiring_min(remedy, prices)
     )
     first = parts + minutes / 60 * prices.hourly
     life = _life_years(remedy, prices)
@@ -165,6 +166,13 @@ def _option(remedy: Remedy, prices: Prices) -> Option:
         yearly_price=renewal / life if life else 0.0,
         risks=tuple(check.note or f"{check.name}: {check.value}" for check in remedy.checks if not check.ok),
     )
+
+
+def _wiring_min(remedy: Remedy, prices: Prices) -> float:
+    """Minutes for the wires: one that only goes down to a plug's contact is quick."""
+    plugs = {plug for plug, _ in remedy.plugs}
+    quick = sum(any(end.rpartition(".")[0] in plugs for end in jumper) for jumper in remedy.jumpers)
+    return (len(remedy.jumpers) - quick) * prices.jumper_min + quick * prices.plug_wire_min
 
 
 def _life_years(remedy: Remedy, prices: Prices) -> float | None:

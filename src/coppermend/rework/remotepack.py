@@ -40,8 +40,8 @@ def remote_pack(circuit: KeepAlive, flow: Flow, names: NewNames) -> Remedy | Non
         parts_off=(battery.refdes,),
         parts_on=(
             KitLine(
-                _PACK, "3.6 V nickel-metal hydride pack, 800 mAh", "", 1, (pack,),
-                "three cells in a holder with leads, below and away from every board",
+                _PACK, "3.6 V NiMH, 800 mAh", "", 1, (pack,),
+                "three nickel-metal hydride cells in a holder with leads, below and away from every board",
             ),
         ),
         steps=(

@@ -41,7 +41,7 @@ def strip_list(
     Corroded: body or pads in moderate or heavier damage. In the way: the body covers copper that has to be
     sanded or stands within 2.5 mm of it, on the same side. Known weak: the battery whenever there is
     damage; electrolytics and old sockets that are touched or in a touched section. Remedy: parts that a
-    chosen remedy takes off. Board-edge fingers and mounting holes never come off.
+    chosen remedy takes off; their sockets stay. Board-edge fingers and mounting holes never come off.
 
     Returns:
         Battery first, then parts lifted out of sockets, then tall parts and soldered chips from the
@@ -105,7 +105,7 @@ def _items(part: Part, facts: _Facts) -> list[StripItem]:
     if not why:
         return []
     socket = f"XU{part.refdes[1:]}" if part.refdes.startswith("U") else f"X{part.refdes}"
-    if not part.socketed or socket in facts.board.index.parts:
+    if not part.socketed or socket in facts.board.index.parts or set(why) == {"remedy"}:
         return [_item(part, why, facts)]
     lifted: dict[Reason, str] = {reason: text for reason, text in why.items() if reason != "known weak"}
     lifted = lifted or {"in the way": f"it sits in the old socket {socket}, which comes off"}
@@ -156,10 +156,10 @@ def _known_weak(part: Part, facts: _Facts) -> str:
 
 def _fate(part: Part, kind: PartKind | None, why: Mapping[Reason, str], facts: _Facts) -> Fate:
     corroded, heavy = "corroded" in why, grade(facts.severity.get(part.refdes, 0.0)) == "heavy"
-    if kind in ("battery", "electrolytic", "socket") or "remedy" in why:
-        return "discard"
     if kind in _IRREPLACEABLE:
         return "test"
+    if kind in ("battery", "electrolytic", "socket") or "remedy" in why:
+        return "discard"
     if heavy:
         return "discard"
     if is_ic(part, facts.library) or (corroded and kind in _TESTABLE):
