@@ -37,7 +37,18 @@ def pages_of(live, number: str) -> list[str]:
     """Every page that is reached from the head of the pages or from a job, by its address."""
     board = live.desk.store.boards()[0].sha256
     job = [f"/jobs/{number}{part}" for part in ("", "/record", *(f"/{stage}" for stage in STAGES))]
-    return ["/", "/jobs/new", "/boards", f"/boards/{board}", "/figures", "/rom", *job]
+    return [
+        "/",
+        "/jobs/new",
+        "/boards",
+        f"/boards/{board}",
+        "/figures",
+        "/rom",
+        "/craft",
+        "/craft/words",
+        "/craft/plan",
+        *job,
+    ]
 
 
 @pytest.mark.parametrize(("width", "dark"), [(390, False), (1280, True)])
