@@ -12,6 +12,7 @@ import argparse
 import random
 import sys
 import time
+from collections import Counter
 from functools import cache
 from pathlib import Path
 
@@ -24,18 +25,21 @@ from tests.copper.nets import least_expected, least_proof, random_net, walked_ex
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.connectivity import copper_contacts
+from coppermend.board.folder import parse_board_folder
 from coppermend.board.import_sources import Source
 from coppermend.board.importing import import_board
 from coppermend.board.model import Board
+from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import standard_library
 from coppermend.copper.choose import next_pairs, proof_pairs
 from coppermend.copper.islands import Groups
 from coppermend.copper.known import learn
-from coppermend.copper.nearby import near_pairs
+from coppermend.copper.nearby import NearPair, near_pairs
 from coppermend.copper.plan import CopperPlan, FittedJumper, Reading, plan_probes
 from coppermend.copper.route import travel_mm, walking_order
 from coppermend.damage.area import parse_area
 from coppermend.damage.touch import touch
+from coppermend.demo.board_data import demo_board_files
 
 LIBRARY = standard_library()
 
@@ -141,7 +145,7 @@ def measure_ratios(count: int, folder: Path) -> None:
 class Bench:
     """A board with planted faults and a meter with contact resistance and noise. No planner code."""
 
-    def __init__(self, board: Board, contacts: np.ndarray, broken: set[int], shorts: list[tuple[str, str]], chance: random.Random) -> None:  # fmt: skip
+    def __init__(self, board: Board, contacts: np.ndarray, broken: set[int], shorts: list[tuple[int, int]], chance: random.Random) -> None:  # fmt: skip
         space = board.space
         self.board, self.chance, self.jumpers = board, chance, []
         first_track = len(board.pads) + len(board.vias)
@@ -154,7 +158,12 @@ class Bench:
         for i, pad in reversed(list(enumerate(board.pads))):
             self.item[str(pad.ref)] = i
         for a, b in shorts:
-            self.groups.join(self.item[a], self.item[b])
+            self.groups.join(a, b)
+
+    def loose(self, item: int) -> bool:
+        """Whether copper hangs together with no pin or via: what it shorts does no harm, and no point shows it."""
+        root = self.groups.root(item)
+        return all(self.groups.root(own) != root for own in self.item.values())
 
     def joined(self, a: str, b: str) -> bool:
         return self.groups.root(self.item[a]) == self.groups.root(self.item[b])
@@ -180,43 +189,75 @@ def _bare(board: Board, point: str) -> bool:
 
 def measure_jobs(count: int, folder: Path) -> None:
     """Whole jobs with planted opens and shorts: found, pinned, cured; readings made against pad by pad."""
-    loaded = boards(folder)
+    demo = with_package_pads(parse_board_folder(demo_board_files()))
+    loaded = [*boards(folder), demo]
     contacts = {board.name: copper_contacts(board) for board in loaded}
-    tally = dict.fromkeys(
-        ("opens", "found", "false", "shorts", "shorts found", "nets", "healed", "made", "naive"), 0
-    )
+    tallies: dict[str, Counter[str]] = {board.name: Counter() for board in loaded}
     for seed in range(count):
         chance = random.Random(seed)
         board = loaded[seed % len(loaded)]
-        _one_job(board, contacts[board.name], chance, tally)
+        _one_job(board, contacts[board.name], chance, tallies[board.name])
         if (seed + 1) % 100 == 0:
-            print(f"jobs: {seed + 1} so far: {tally}", flush=True)
-    print(f"jobs: {count}: {tally}; mean probes {tally['made'] / max(tally['naive'], 1):.3f} of pad by pad")
+            _tell(seed + 1, tallies)
+    _tell(count, tallies)
 
 
-def _one_job(board: Board, contacts: np.ndarray, chance: random.Random, tally: dict[str, int]) -> None:
+def _tell(count: int, tallies: dict[str, Counter[str]]) -> None:
+    tallies = {**tallies, "all boards": sum(tallies.values(), Counter())}
+    for name, tally in tallies.items():
+        share = tally["made"] / max(tally["naive"], 1)
+        print(f"jobs: {count}: {name}: {dict(tally)}; {share:.3f} of pad by pad", flush=True)
+
+
+def _one_job(board: Board, contacts: np.ndarray, chance: random.Random, tally: Counter[str]) -> None:
     touched = random_touch(board, chance)
     tracks = [track.number for track in touched.tracks]
     broken = set(chance.sample(tracks, min(len(tracks), chance.randint(1, 5))))
     near = [pair for pair in near_pairs(board, touched) if board.index.pads_of_net[pair.nets[0]]]
     planted = []
     if near and chance.random() < 0.5:
-        pair = chance.choice(near)
-        planted = [tuple(str(board.index.pads_of_net[net][0].ref) for net in pair.nets)]
-    bench = Bench(board, contacts, broken, planted, chance)
+        planted = _short_at(board, chance.choice(near), broken)
+    bench = Bench(board, contacts, broken, [], chance)
+    planted = [pair for pair in planted if not any(bench.loose(item) for item in pair)]
+    for a, b in planted:
+        bench.groups.join(a, b)
     plan, readings = _walked(board, touched, bench, [], ())
     tally["made"] += len(readings)
     tally["naive"] += plan.naive_probes
     _judge(board, contacts, bench, broken, plan, tally, chance)
     tally["shorts"] += len(planted)
-    nets = {frozenset(board.index.place(p).net for p in pair) for pair in planted}
-    tally["shorts found"] += len(nets & {frozenset(short.nets) for short in plan.shorts})
-    fitted = [FittedJumper(j.a, j.b, j.net, j.side, after=len(readings)) for j in plan.jumpers]
+    nets = {frozenset(str(board.space.nets[item]) for item in pair) for pair in planted}
+    tally["shorts masked"] += len(nets & {frozenset(item.nets) for item in plan.masked})
+    fitted_after = len(readings)
+    fitted = [FittedJumper(j.a, j.b, j.net, j.side, after=fitted_after) for j in plan.jumpers]
     for jumper in plan.jumpers:
         bench.groups.join(bench.item[jumper.a], bench.item[jumper.b])
     tally["nets"] += len(touched.nets)
     tally["healed"] += sum(bench.whole(net.net) for net in touched.nets)
-    _walked(board, touched, bench, readings, fitted)
+    plan, readings = _walked(board, touched, bench, readings, fitted)
+    tally["again"] += len(readings) - fitted_after
+    found = nets & {frozenset(short.nets) for short in plan.shorts}
+    tally["shorts found"] += len(found)
+    tally["false shorts"] += len({frozenset(short.nets) for short in plan.shorts} - nets)
+    tally["ended"] += not plan.probes
+    if nets - found - {frozenset(item.nets) for item in plan.masked}:
+        print(f"jobs: not found: {board.name}, {[sorted(pair) for pair in nets - found]}", flush=True)
+
+
+def _short_at(board: Board, pair: NearPair, broken: set[int]) -> list[tuple[int, int]]:
+    """The copper of both nets, as positions in ``board.space``, that lies nearest to where they come near.
+
+    [] when that is a broken track.
+    """
+    space, spot = board.space, shapely.Point(pair.x_mm, pair.y_mm)
+    ends = []
+    for net in pair.nets:
+        items = np.flatnonzero((space.nets == net) & (space.kinds != "area"))
+        gaps = shapely.distance(space.skeletons[items], spot) - space.reach_mm[items]
+        ends.append(int(items[int(np.argmin(gaps))]))
+    first_track = len(board.pads) + len(board.vias)
+    gone = {first_track + number - 1 for number in broken}
+    return [] if gone.intersection(ends) else [(ends[0], ends[1])]
 
 
 def _walked(board: Board, touched: Touch, bench: Bench, readings: list[Reading], fitted) -> tuple[CopperPlan, list[Reading]]:  # fmt: skip

@@ -12,7 +12,7 @@ from coppermend.board.model import Board, Pad, Part, PinRef, Track
 from coppermend.board.parttypes import standard_library
 from coppermend.copper.nearby import near_pairs
 from coppermend.copper.plan import plan_probes
-from coppermend.copper.readings import Reading
+from coppermend.copper.readings import FittedJumper, Reading
 
 LIBRARY = standard_library()
 
@@ -136,11 +136,64 @@ def test_a_resistor_between_the_nets_is_expected():
 
 
 def test_where_parts_read_as_low_as_a_short_nothing_is_asked():
-    """1 Ω between the nets hides a short: no probe, no false alarm, and it is said."""
+    """1 Ω between the nets hides a short: no probe, no false alarm, and the part to lift is named."""
     probes, plan = isolations(resistor("1"), [Reading("PA.2", "PB.2", 0.9)])
 
     assert probes == [] and plan.shorts == ()
-    assert any("A and B so well that a short between them would not show" in note for note in plan.notes)
+    assert [(item.nets, item.by, item.ohms) for item in plan.masked] == [(("A", "B"), ("R1",), 1.2)]
+    assert plan.to_json()["masked"] == [{"nets": ["A", "B"], "by": ["R1"], "ohms": 1.2}]
+    assert any("cannot be told from R1 (1.2 Ω) in circuit: lift one end of it" in note for note in plan.notes)
+
+
+def test_once_the_part_is_lifted_the_pair_is_measured():
+    """With R1 off nothing joins the nets, and OL is expected."""
+    (probe,), plan = isolations(resistor("1"), removed=["R1"])
+
+    assert probe.expect_ohms is None and plan.masked == ()
+
+
+def test_every_part_that_must_be_lifted_is_named():
+    """Two resistors side by side: both are named, the way over a third and a fourth of 100 Ω is not."""
+    parts = [Part(f"R{i}", "resistor", value) for i, value in enumerate(("1", "2", "100"), 1)]
+    pins = [pin for i in (1, 2, 3) for pin in (("A", PinRef(f"R{i}", "1")), ("B", PinRef(f"R{i}", "2")))]
+
+    _, plan = isolations(lanes(10.0, 10.5, parts=parts, more_pins=pins))
+
+    assert [set(item.by) for item in plan.masked] == [{"R1", "R2"}]
+    assert "R1 and R2" in plan.masked[0].words or "R2 and R1" in plan.masked[0].words
+
+
+@pytest.mark.parametrize(("ohms", "shorts"), [(9.9, 0), (5.2, 0), (0.7, 1)])
+def test_a_short_beside_ten_ohms_is_told(ohms, shorts):
+    """10 Ω between the nets: half of it and less is a short."""
+    assert len(isolations(resistor("10"), [Reading("PA.1", "PB.1", ohms)])[1].shorts) == shorts
+
+
+def test_a_pair_is_measured_again_when_a_jumper_has_joined_more_copper():
+    """What hung loose when A and B read apart was not covered; other points are taken, and it ends."""
+    readings = [Reading("PA.1", "PB.1", None), Reading("PA.1", "PA.2", None), Reading("PB.1", "PB.2", 0.2)]
+    wire = [FittedJumper("PA.1", "PA.2", "A", after=3)]
+
+    first, _ = isolations(lanes(10.0, 10.5), readings)
+    (again,), _ = isolations(lanes(10.0, 10.5), readings, jumpers=wire)
+    after, plan = isolations(
+        lanes(10.0, 10.5),
+        [*readings, Reading("PA.1", "PA.2", 0.2), Reading(again.a, again.b, 0.5)],
+        jumpers=wire,
+    )
+
+    assert first == after == [] and {again.a, again.b} != {"PA.1", "PB.1"}
+    assert len(plan.shorts) == 1
+
+
+def test_a_pair_that_no_probe_can_reach_is_told():
+    """A lane whose pads are bare holes has no point: its pair is left to the eye."""
+    board = lanes(10.0, 10.5)
+    bare = [replace(pad, hole_mm=pad.size_mm) if pad.refdes == "PA" else pad for pad in board.pads]
+
+    probes, plan = isolations(replace(board, pads=tuple(bare)))
+
+    assert probes == [] and any("no probe can reach both of A and B" in note for note in plan.notes)
 
 
 def test_a_short_to_copper_of_no_net_is_told():

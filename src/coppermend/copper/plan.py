@@ -28,11 +28,21 @@ from coppermend.copper.netstate import NetState
 from coppermend.copper.opens import net_jumpers, net_opens
 from coppermend.copper.reach import ProbePoint, probe_points
 from coppermend.copper.readings import FittedJumper, Reading
-from coppermend.copper.records import CopperPlan, Jumper, Open, Probe, Short
+from coppermend.copper.records import CopperPlan, Jumper, Masked, Open, Probe, Short
 from coppermend.copper.runs import run_wires
 from coppermend.copper.walk import Asked, walk_of
 
-__all__ = ["CopperPlan", "FittedJumper", "Jumper", "Open", "Probe", "Reading", "Short", "plan_probes"]
+__all__ = [
+    "CopperPlan",
+    "FittedJumper",
+    "Jumper",
+    "Masked",
+    "Open",
+    "Probe",
+    "Reading",
+    "Short",
+    "plan_probes",
+]
 
 _LISTED = 8  # names spelt out in a note
 
@@ -69,9 +79,8 @@ def plan_probes(
     based = with_package_pads(board)
     nets = sorted((net.net for net in touched.nets), key=natural_key)
     points = probe_points(based, nets, removed)
-    states = _net_states(
-        based, touched, points, _numbered(based, readings), _fitted(based, readings, jumpers)
-    )
+    fitted = _fitted(based, readings, jumpers)
+    states = _net_states(based, touched, points, _numbered(based, readings), fitted)
     naive_probes = sum(max(len(_pads(state.cut.graph)) - 1, 0) for state in states.values())
     apart = Isolation(
         based,
@@ -80,6 +89,7 @@ def plan_probes(
         points_by_net(points.values()),
         across_nets(based, readings),
         frozenset(removed),
+        {net: max(len(readings) if j.after is None else j.after for j in own) for net, own in fitted.items()},
     )
     opens = {net: net_opens(state) for net, state in states.items()}
     wires = [wire for net, state in states.items() for wire in net_jumpers(state, opens[net])]
@@ -92,6 +102,7 @@ def plan_probes(
         proven=tuple(net for net, state in states.items() if state.holds and net not in shorted),
         opens=tuple(item for found in opens.values() for item in found),
         shorts=apart.shorts,
+        masked=apart.masked if isolation != "none" else (),
         jumpers=tuple(run_wires(based, library, wires, opens, frozenset(removed))),
         naive_probes=naive_probes,
         route_mm=route_mm,

@@ -50,6 +50,28 @@ class Short:
 
 
 @dataclass(frozen=True, slots=True)
+class Masked:
+    """Two nets within reach of each other that fitted parts join so well that no meter can tell a short in circuit.
+
+    ``by`` are the refdes of the parts to lift, () when they cannot be lifted away; ``ohms`` is what is read
+    through them [Ω].
+    """
+
+    nets: tuple[str, str]
+    by: tuple[str, ...]
+    ohms: float
+
+    @property
+    def words(self) -> str:
+        """What the technician shall do about it."""
+        return (
+            f"a short between {self.nets[0]} and {self.nets[1]} cannot be told from {' and '.join(self.by)} "
+            f"({self.ohms:.2g} Ω) in circuit: lift one end of {'it' if len(self.by) == 1 else 'each'} and plan "
+            f"again with {'it' if len(self.by) == 1 else 'them'} off, or look there with a lens"
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Jumper:
     """A wire to fit between two points of ``net``; ``cures`` are the ``between`` of the opens it bridges.
 
@@ -75,13 +97,14 @@ class CopperPlan:
     ``proven`` are at-risk nets whose every pad is shown to hang together. ``naive_probes`` would touch every
     pad of the nets at risk, one probe fewer than pads on each. ``route_mm`` is the travel of both tips from probe
     to probe; ``naive_route_mm`` the same in the order of the net names with the tips never swapped.
-    ``notes`` state what is assumed and what cannot be proven.
+    ``masked`` are pairs of nets whose shorts no meter can tell in circuit. ``notes`` state what is assumed and what cannot be proven.
     """
 
     probes: tuple[Probe, ...] = ()
     proven: tuple[str, ...] = ()
     opens: tuple[Open, ...] = ()
     shorts: tuple[Short, ...] = ()
+    masked: tuple[Masked, ...] = ()
     jumpers: tuple[Jumper, ...] = ()
     naive_probes: int = 0
     route_mm: float = 0.0
@@ -97,8 +120,9 @@ class CopperPlan:
         """The plan as plain JSON types.
 
         Keys: ``probes`` [{id, net, a, b, purpose, expect_ohms, where_a, where_b, side}] in walking order, ``proven``
-        [net], ``opens`` [{net, between: [point, point], tracks}], ``shorts`` [{nets, between, ohms}], ``jumpers``
-        [{net, a, b, side, length_mm, cures: [[point, point]], gauge_awg, route: [[x, y]]}], ``counts`` {probes, naive_probes}, ``route_mm``,
+        [net], ``opens`` [{net, between: [point, point], tracks}], ``shorts`` [{nets, between, ohms}],
+        ``masked`` [{nets, by: [refdes], ohms}], ``jumpers`` [{net, a, b, side, length_mm, cures: [[point, point]],
+        gauge_awg, route: [[x, y]]}], ``counts`` {probes, naive_probes}, ``route_mm``,
         ``naive_route_mm``, ``notes``. ``expect_ohms`` null is OL.
         """
         return {
@@ -106,6 +130,7 @@ class CopperPlan:
             "proven": list(self.proven),
             "opens": [_plain(item) for item in self.opens],
             "shorts": [_plain(item) for item in self.shorts],
+            "masked": [_plain(item) for item in self.masked],
             "jumpers": [_plain(item) for item in self.jumpers],
             "counts": {"probes": len(self.probes), "naive_probes": self.naive_probes},
             "route_mm": self.route_mm,
@@ -114,7 +139,7 @@ class CopperPlan:
         }
 
 
-def _plain(record: Probe | Open | Short | Jumper) -> dict[str, Any]:
+def _plain(record: Probe | Open | Short | Masked | Jumper) -> dict[str, Any]:
     return {name: _listed(getattr(record, name)) for name in record.__slots__}
 
 

@@ -10,6 +10,7 @@ COPPER_OHM_MM = 1.7241e-5
 COPPER_UM = 35.0  # 1 oz/ft² as the industry rounds it (common practice, no source)
 LEADS_OHM = 0.2  # two leads and two contacts, not nulled: 0.1 to 0.3 Ω (common practice, no source)
 MARGIN_OHM = 1.0  # more than this above the expected reading is suspect (common practice, no source)
+SHORT_OHM = 5.0  # copper or solder with leads and contacts reads less (common practice, no source)
 UNSEEN_WIDTH_MM = 0.3  # our guess for copper that the board's files do not show
 WIRE_OHM_PER_M = 0.3385  # AWG 30 wrapping wire, 0.2546 mm (diameter by ASTM B258), from the resistivity above
 
@@ -44,3 +45,14 @@ def limit_ohm(expect_ohm: float) -> float:
     A reading above it counts as open even when the meter shows a value: parts in circuit conduct too.
     """
     return expect_ohm + MARGIN_OHM
+
+
+def short_limit_ohm(expect_ohm: float | None) -> float:
+    """The highest reading [Ω] between two nets that counts as a short where ``expect_ohm`` is expected, None for OL.
+
+    Half of what the parts read, where they read little.
+
+    >>> short_limit_ohm(None), short_limit_ohm(4700.2), short_limit_ohm(4.7)
+    (5.0, 5.0, 2.35)
+    """
+    return SHORT_OHM if expect_ohm is None else min(SHORT_OHM, expect_ohm / 2)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from coppermend.copper.isolation import SHORT_OHM
 from coppermend.copper.records import Probe
-from coppermend.copper.resistance import limit_ohm
+from coppermend.copper.resistance import limit_ohm, short_limit_ohm
 
 Verdict = Literal["good", "open", "apart", "short"]
 
@@ -18,10 +17,12 @@ def verdict(probe: Probe, ohms: float | None) -> Verdict:
         "good" or "open" where copper should conduct; "apart" or "short" between two nets.
     """
     if probe.purpose == "isolation":
-        return "short" if ohms is not None and ohms <= SHORT_OHM else "apart"
+        return "short" if ohms is not None and ohms <= limit_of(probe) else "apart"
     return "good" if ohms is not None and ohms <= limit_of(probe) else "open"
 
 
 def limit_of(probe: Probe) -> float:
-    """The highest reading that is sound for a continuity probe [Ω]."""
+    """The highest reading that is sound for a continuity probe, or that is a short for an isolation probe [Ω]."""
+    if probe.purpose == "isolation":
+        return short_limit_ohm(probe.expect_ohms)
     return limit_ohm(probe.expect_ohms or 0.0)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from coppermend.copper.isolation import SHORT_OHM
 from coppermend.copper.plan import Probe
 from coppermend.copper.verdict import limit_of
 from coppermend.web.desk import Job
@@ -26,8 +25,7 @@ def copper_view(job: Job, wanted: str) -> dict[str, Any]:
     shown = probe_overlays(job.board, current.net, current.a, current.b)
     side = "bottom" if current.side == "bottom" else "top"
     focus = around(job.board, current.a, current.b)
-    limit = SHORT_OHM if current.purpose == "isolation" else limit_of(current)
-    return {**view, "overlays": (*overlays, *shown), "side": side, "focus_mm": focus, "limit_ohms": limit}
+    return {**view, "overlays": (*overlays, *shown), "side": side, "focus_mm": focus, "limit_ohms": limit_of(current)}
 
 
 def find_probe(job: Job, a: str, b: str) -> Probe | None:
