@@ -18,7 +18,8 @@ _SAFE = frozenset(("GET", "HEAD", "OPTIONS"))
 _OWN_SITES = ("same-origin", "none")
 
 # Everything from here and nothing inline; drawings carry presentation attributes only.
-POLICY = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+# Pictures may also come from what the browser itself holds: a photo that is laid under a drawing and never sent.
+POLICY = "default-src 'self'; img-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 _HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
