@@ -36,6 +36,9 @@ GOOD = {
     "jumper": {"net": "A5", "a": "U3.9", "b": "U4.1", "side": "top"},
     "refit": {"refdes": "U3", "done": True},
     "evidence": {"proof": "rails", "passed": False},
+    "trial": {"test": "matrix", "commanded": ["S1:R2"], "seen": []},
+    "decay": {"refdes": "C7", "hours": 0.5, "volts": 4.6},
+    "proof": {"id": "book-3", "title": "Lamp test", "shows": ["lamps"], "watched": "each", "offered": True},
     "waiver": {"reason": "customer wants it back today", "items": ["net RES_N", "part U3"]},
     "stage": {"stage": "copper"},
     "paper": {"what": "tag", "sha256": SHA, "name": "tag.pdf"},
@@ -59,7 +62,7 @@ def test_every_kind_has_a_good_example():
     [
         ("board", "name"), ("board", "sha256"), ("photo", "sha256"), ("damage", "area"), ("note", "text"),
         ("remedy", "chosen"), ("strip", "done"), ("reading", "ohms"), ("reading", "a"), ("jumper", "net"),
-        ("refit", "refdes"), ("evidence", "passed"), ("waiver", "reason"), ("waiver", "items"), ("stage", "stage"), ("paper", "what"), ("void", "seq"),
+        ("refit", "refdes"), ("evidence", "passed"), ("waiver", "reason"), ("waiver", "items"), ("trial", "seen"), ("decay", "volts"), ("proof", "shows"), ("stage", "stage"), ("paper", "what"), ("void", "seq"),
     ],
 )  # fmt: skip
 def test_missing_key_is_named(kind: str, key: str):
@@ -81,6 +84,8 @@ def test_missing_key_is_named(kind: str, key: str):
         ("remedy", "chosen", "yes"), ("remedy", "chosen", 1), ("strip", "fate", "bin"), ("strip", "refdes", ""),
         ("reading", "ohms", -1), ("reading", "ohms", "open"), ("reading", "ohms", True),
         ("reading", "ohms", None), ("reading", "a", "U3 9"), ("reading", "b", ""), ("jumper", "side", "left"),
+        ("trial", "commanded", "S1:R2"), ("trial", "seen", [""]), ("trial", "test", "rails"), ("trial", "fresh", 1),
+        ("decay", "hours", -1), ("decay", "volts", "4.6"), ("decay", "volts", True), ("proof", "watched", "once"), ("proof", "shows", []),
         ("evidence", "passed", None), ("stage", "stage", "paint"), ("void", "seq", 0), ("void", "seq", True),
         ("void", "seq", 1.0), ("damage", "area", "POLYGON"), ("damage", "area", {"type": "Feature"}),
         ("damage", "area", {"type": "FeatureCollection", "features": {}}),

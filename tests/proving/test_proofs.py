@@ -9,9 +9,9 @@ import pytest
 
 from coppermend.board.model import Board, Matrix, MatrixPosition, Rail
 from coppermend.board.subject import Subject, net_subject, part_subject
+from coppermend.proving.closures import needed_closures
 from coppermend.proving.concerns import concerns_from
 from coppermend.proving.gate import gate
-from coppermend.proving.machine import needed_closures
 from coppermend.proving.powerup import power_up_allowed
 from coppermend.proving.proofs import net_points, power_facts, proofs_for, unprovable
 from coppermend.proving.records import ENOUGH, Evidence
@@ -36,7 +36,7 @@ def test_proofs_run_from_safety_to_what_is_left(machine_board, library):
 
     assert kinds == [
         "discharge", "resistance", "rail", "ripple", "retention", "clock", "reset", "program", "ram", "peripheral",
-        "interrupt", "lamp", "closure", "switch", "connector",
+        "interrupt", "lamp", "closure", "switch", "attract", "connector",
     ]  # fmt: skip
 
 

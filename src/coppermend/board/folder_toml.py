@@ -22,13 +22,15 @@ from coppermend.board.model import (
     Rail,
     ReferencePoint,
     Section,
+    SelfTest,
+    Watched,
 )
 from coppermend.board.readers.text import decode_text
 from coppermend.errors import InputError
 
 _ROOT_KEYS = (
     "name", "revision", "maker", "notes", "width_mm", "height_mm", "outline", "reference_points", "sections",
-    "rails", "clocks", "memory_map", "matrix", "connectors",
+    "rails", "clocks", "memory_map", "matrix", "connectors", "self_tests",
 )  # fmt: skip
 _HEADER = re.compile(r"\s*\[\[?\s*[A-Za-z][\w.\s]*\]\]?\s*(?:#.*)?$")
 _CORNERS = 3
@@ -177,6 +179,9 @@ def read_board_toml(data: bytes, where: str) -> dict[str, Any]:
         "connectors": tuple(
             _connector(t) for t in root.tables("connectors", ("refdes", "title", "kind", "signals"))
         ),
+        "self_tests": tuple(
+            _self_test(t) for t in root.tables("self_tests", ("name", "shows", "watched", "steps"))
+        ),
     }
 
 
@@ -231,6 +236,16 @@ def _matrix(root: _Table) -> Matrix:
         for t in table.tables("positions", ("strobe", "return", "name", "diode"))
     )
     return Matrix(table.strings("strobes"), table.strings("returns"), positions)
+
+
+def _self_test(table: _Table) -> SelfTest:
+    watched = table.string("watched") or "each"
+    if watched not in get_args(Watched):
+        raise table.fault("watched", f"is {watched!r}", f"one of {', '.join(get_args(Watched))}")
+    shows = table.strings("shows")
+    if not shows:
+        raise table.fault("shows", "is missing or empty", 'what it shows, such as ["lamps", "displays"]')
+    return SelfTest(table.string("name", needed=True), shows, watched, table.string("steps"))  # type: ignore[arg-type]
 
 
 def _connector(table: _Table) -> Connector:
@@ -289,6 +304,9 @@ def format_board_toml(board: Board) -> str:
         out += _entry("connectors", _texts(refdes=k.refdes, title=k.title, kind=k.kind))
         if k.signals:
             out += ["[connectors.signals]", *(f"{_key(p)} = {_quote(name)}" for p, name in k.signals.items())]
+    for test in board.self_tests:
+        names = {"shows": _names(test.shows), "watched": _quote(test.watched)}
+        out += _entry("self_tests", {**_texts(name=test.name), **names, **_texts(steps=test.steps)})
     return "\n".join(out) + "\n"
 
 

@@ -186,6 +186,23 @@ class MatrixPosition:
     diode: str = ""
 
 
+Watched = Literal["each", "together", "reported"]
+
+
+@dataclass(frozen=True, slots=True)
+class SelfTest:
+    """A test that the board's own program offers, as the user describes it.
+
+    ``shows`` are words such as "lamps", or ids of proofs; ``watched`` says whether each thing is looked at by
+    itself, all of them together, or the program reports.
+    """
+
+    name: str
+    shows: tuple[str, ...]
+    watched: Watched = "each"
+    steps: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Matrix:
     """The switch matrix: strobe and return nets in order, and the populated positions."""
@@ -237,6 +254,7 @@ class Board:
     memory_map: tuple[MemoryRegion, ...] = ()
     matrix: Matrix = Matrix()
     connectors: tuple[Connector, ...] = ()
+    self_tests: tuple[SelfTest, ...] = ()
     pads_from_packages: bool = False
 
     @cached_property

@@ -21,6 +21,7 @@ from coppermend.job.validate import KINDS, check_body, check_kind, check_stage
 _HOME: dict[EntryKind, str] = {
     "job": "receive", "board": "receive", "damage": "inspect", "remedy": "plan", "strip": "strip",
     "reading": "copper", "jumper": "copper", "refit": "refit", "evidence": "prove", "waiver": "return",
+    "trial": "prove", "decay": "prove", "proof": "prove",
     "paper": "return",
 }  # fmt: skip
 

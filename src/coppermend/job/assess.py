@@ -23,8 +23,9 @@ from coppermend.job.isolating import search_of
 from coppermend.job.known import BoardFacts, board_facts, touched_by
 from coppermend.job.power import rails_ohm
 from coppermend.job.progress import FINISHED, WAIVED, StageProgress, next_step, stage_progress
+from coppermend.job.proofs import proofs_of_job
 from coppermend.job.release import Release, release
-from coppermend.job.remedying import required_concerns, required_proofs
+from coppermend.job.remedying import required_concerns
 from coppermend.job.state import JobState, JumperLine, ReadingLine
 from coppermend.job.worklists import WorkLists, work_lists
 from coppermend.proving.concerns import concerns_from
@@ -127,7 +128,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
     lists = work_lists(board, library, touched, offered, state)
     copper, copper_notes = _copper(facts, touched, lists, state)
     power, evidence = _power(facts, state), _evidence(state)
-    proofs = (*facts.proofs, *required_proofs(lists.chosen))
+    proofs, proof_notes = proofs_of_job(facts, state, lists.chosen)
     judged = gate(
         (
             *_concerns(facts.board, touched, lists, _suspects(board, library, state)),
@@ -156,7 +157,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         power=power,
         gate=judged,
         proofs_to_do=plan.proofs,
-        notes=(*lists.notes, *copper_notes),
+        notes=(*lists.notes, *copper_notes, *proof_notes),
         plan=plan,
     )
 

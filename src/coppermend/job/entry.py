@@ -26,13 +26,16 @@ STAGES: tuple[Stage, ...] = (
 #   jumper    net, a, b, side                                                   (copper)
 #   refit     refdes, done true|false, note                                     (refit; the last per refdes)
 #   evidence  proof, passed true|false, note                                    (prove; the last per proof)
+#   trial     test: matrix|drive, commanded, seen: names of lines or outputs; fresh: forget those before  (prove)
+#   decay     refdes of what keeps the memory, hours since power-off, volts     (prove; hours 0 begin a new row)
+#   proof     id, title, how, shows, watched, offered: a test of the program as the user describes it  (prove; the last per id)
 #   waiver    reason, items: what is open and goes back unproven                (return; the last one counts)
 #   stage     stage                                                             (where the job stands now)
 #   paper     what: tag|report, sha256, name                                    (return)
 #   void      seq of the entry that no longer counts, why                       (any: undo and correction)
 EntryKind = Literal[
     "job", "board", "photo", "image", "damage", "note", "remedy", "observation", "strip", "reading", "jumper", "refit", "evidence",
-    "waiver", "stage", "paper", "void",
+    "trial", "decay", "proof", "waiver", "stage", "paper", "void",
 ]  # fmt: skip
 
 

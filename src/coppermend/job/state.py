@@ -10,6 +10,7 @@ from typing import Any
 
 from coppermend.errors import InputError
 from coppermend.job.entry import Entry, Stage
+from coppermend.job.trials import DecayLine, DescribedLine, TrialLine, decays_of, described_of, trials_of
 from coppermend.job.validate import FIELDS, check_body, check_kind
 from coppermend.job.voiding import voided, voids_among
 
@@ -147,6 +148,9 @@ class JobState:
     observations: tuple[ObservationLine, ...] = ()
     refit: Mapping[str, str] = field(default_factory=dict)
     evidence: Mapping[str, EvidenceLine] = field(default_factory=dict)
+    trials: tuple[TrialLine, ...] = ()
+    decays: tuple[DecayLine, ...] = ()
+    described: tuple[DescribedLine, ...] = ()
     notes: tuple[NoteLine, ...] = ()
     photos: tuple[FileLine, ...] = ()
     papers: tuple[FileLine, ...] = ()
@@ -162,6 +166,7 @@ class JobState:
         document["changed"] = self.changed.isoformat() if self.changed else None
         if self.waiver:
             document["waiver"] = {**asdict(self.waiver), "at": self.waiver.at.isoformat()}
+        document["decays"] = [{**asdict(line), "at": line.at.isoformat()} for line in self.decays]
         document["notes"] = [{**asdict(note), "at": note.at.isoformat()} for note in self.notes]
         return document
 
@@ -198,6 +203,11 @@ def fold(entries: Iterable[Entry]) -> JobState:
             r: e.body.get("note", "") for r, e in _last(counting["refit"], "refdes").items() if e.body["done"]
         },
         evidence={proof: _evidence(e) for proof, e in _last(counting["evidence"], "proof").items()},
+        trials=trials_of([*counting["trial"], *counting["evidence"]]),
+        decays=decays_of(counting["decay"]),
+        described=tuple(
+            described_of(e) for e in _last(counting["proof"], "id").values() if e.body["offered"]
+        ),
         notes=tuple(NoteLine(e.body["text"], e.who, e.at, e.stage, e.seq) for e in counting["note"]),
         photos=tuple(_file(e, "caption") for e in counting["photo"]),
         papers=tuple(_file(e, "what") for e in counting["paper"]),

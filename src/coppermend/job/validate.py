@@ -84,6 +84,25 @@ def _is_items(value: object) -> bool:
     )
 
 
+_MOST_NAMES = 2_000
+
+
+def _is_names(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and len(value) <= _MOST_NAMES
+        and all(isinstance(name, str) and 0 < len(name) <= LONGEST_WORD for name in value)
+    )
+
+
+def _number(least: float) -> Field:
+    return Field(
+        lambda v: isinstance(v, (int, float)) and not isinstance(v, bool) and v >= least,
+        f"a number from {least:g} up",
+    )
+
+
+_NAMES = Field(_is_names, "a list of names")
 _WORD = _text(LONGEST_WORD, required=True, least=1)
 _WORD_OR_NONE = _text(LONGEST_WORD, required=False)
 _TEXT_OR_NONE = _text(LONGEST_TEXT, required=False)
@@ -132,6 +151,16 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "jumper": {"net": _WORD, "a": _AT, "b": _AT, "side": _one_of("", "top", "bottom", required=False)},
     "refit": {"refdes": _WORD, "done": _FLAG, "note": _TEXT_OR_NONE},
     "evidence": {"proof": _WORD, "passed": _FLAG, "note": _TEXT_OR_NONE},
+    "trial": {
+        "test": _one_of("matrix", "drive"), "commanded": _NAMES, "seen": _NAMES,
+        "fresh": Field(lambda v: isinstance(v, bool), "true or false", required=False),
+    },
+    "decay": {"refdes": _WORD, "hours": _number(0.0), "volts": _number(0.0)},
+    "proof": {
+        "id": _WORD, "title": _WORD, "how": _TEXT_OR_NONE, "offered": _FLAG,
+        "shows": Field(_is_items, "a list of what it shows, such as lamps"),
+        "watched": _one_of("each", "together", "reported"),
+    },
     "waiver": {
         "reason": _text(LONGEST_TEXT, required=True, least=1),
         "items": Field(_is_items, "a list of what is open, such as net RES_N"),

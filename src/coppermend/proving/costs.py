@@ -14,6 +14,7 @@ _MINUTES: Mapping[str, float] = {
     "discharge": 2, "resistance": 1, "rail": 4, "ripple": 3, "retention": 15, "clock": 2, "reset": 4, "program": 6,
     "ram": 3, "peripheral": 3, "interrupt": 3, "lamp": 1, "solenoid": 1.5, "sound": 2, "display": 4, "led": 0.5,
     "closure": 1, "option": 2, "switch": 1, "input": 1, "connector": 6, "chip": 6, "value": 2, "contact": 2,
+    "attract": 6, "selftest": 3,
 }  # fmt: skip
 _UNKNOWN_MINUTES = 5.0
 _RIGS: Mapping[str, tuple[str, ...]] = {
@@ -21,6 +22,7 @@ _RIGS: Mapping[str, tuple[str, ...]] = {
     "program": ("scope",), "interrupt": ("scope",), "connector": ("scope",), "chip": ("scope",),
     "ram": ("test program",), "peripheral": ("test program",), "lamp": ("test program",),
     "solenoid": ("test program",), "sound": ("test program",), "display": ("test program",),
+    "attract": (), "selftest": (),
     "closure": ("test program",), "option": ("test program",), "input": ("test program",),
 }  # fmt: skip
 _NO_POWER = frozenset({"discharge", "resistance", "value", "contact"})

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from coppermend.board.cautions import cautions_called
 from coppermend.board.flow import Cone
 from coppermend.board.kinds import natural_key
-from coppermend.board.model import MatrixPosition, PinRef
+from coppermend.board.model import PinRef
 from coppermend.board.subject import Subject, part_subject
+from coppermend.proving.closures import closure_proofs, connector_pins, with_pins
 from coppermend.proving.coverage import Circuit
-from coppermend.proving.matrix import Crossing, Position, SwitchMatrix
 from coppermend.proving.records import Proof
-from coppermend.proving.walk import least_positions
 
 _LOGIC_HOW = "a logic probe or scope while the program runs"
 _OUTPUTS = {
@@ -47,25 +46,16 @@ def machine_proofs(circuit: Circuit) -> list[Proof]:
         *(proof for role in _OUTPUTS for proof in _outputs(circuit, role)),
         *_displays(circuit),
         *(_led(circuit, refdes) for refdes in circuit.parts("led")),
-        *_closures(circuit),
+        *closure_proofs(circuit),
         *_options(circuit),
         *(_switch(circuit, refdes) for refdes in circuit.parts("switch") if not _on_option(circuit, refdes)),
         *_inputs(circuit),
     ]
 
 
-def _connector_pins(circuit: Circuit, net: str) -> list[PinRef]:
-    return [p for p in circuit.board.nets[net] if circuit.flow.kinds.get(p.refdes) == "connector"]
-
-
-def _with_pins(cone: Cone, pins: Iterable[PinRef]) -> Cone:
-    pins = frozenset(pins)
-    return cone | Cone(frozenset(), frozenset(p.refdes for p in pins), pins)
-
-
 def _called(circuit: Circuit, net: str) -> str:
     """What the machine calls a net at its connector, else what the net does."""
-    for pin in _connector_pins(circuit, net):
+    for pin in connector_pins(circuit, net):
         connector = circuit.board.index.connectors.get(pin.refdes)
         if connector and (name := connector.signals.get(pin.pin)):
             return f"{name} ({pin})"
@@ -76,9 +66,9 @@ def _outputs(circuit: Circuit, role: str) -> list[Proof]:
     verb, how, strength = _OUTPUTS[role]
     proofs = []
     for net in circuit.nets(role):
-        pins = _connector_pins(circuit, net)
+        pins = connector_pins(circuit, net)
         if pins and not _is_input(circuit, net):
-            cone = _with_pins(circuit.flow.upstream([net]), pins)
+            cone = with_pins(circuit.flow.upstream([net]), pins)
             proofs.append(
                 Proof(
                     f"{role}:{net}",
@@ -105,7 +95,7 @@ def _displays(circuit: Circuit) -> list[Proof]:
     for refdes in circuit.parts("connector", "display"):
         pins = [p for p in circuit.pins(refdes) if circuit.flow.net(p) in nets]
         if pins:
-            cone = _with_pins(circuit.flow.upstream(circuit.flow.net(p) for p in pins), pins)
+            cone = with_pins(circuit.flow.upstream(circuit.flow.net(p) for p in pins), pins)
             proofs.append(
                 Proof(
                     f"display:{refdes}",
@@ -122,7 +112,7 @@ def _displays(circuit: Circuit) -> list[Proof]:
 
 def _led(circuit: Circuit, refdes: str) -> Proof:
     pins = circuit.pins(refdes)
-    cone = _with_pins(circuit.flow.upstream(circuit.flow.net(p) for p in pins), pins)
+    cone = with_pins(circuit.flow.upstream(circuit.flow.net(p) for p in pins), pins)
     return Proof(
         f"led:{refdes}",
         f"{refdes} lights",
@@ -130,58 +120,6 @@ def _led(circuit: Circuit, refdes: str) -> Proof:
         f"See {refdes} light and go out as the program or the supply asks.",
         circuit.exercises(cone, [refdes]),
         0.8,
-    )
-
-
-def _closures(circuit: Circuit) -> list[Proof]:
-    """Matrix closures: enough to reach every strobe and return, and every position with its diode on the board."""
-    return [_closure(circuit, position) for position in needed_closures(_positions(circuit))]
-
-
-def _positions(circuit: Circuit) -> list[MatrixPosition]:
-    """The declared positions; without a declaration every strobe is taken to meet every return."""
-    matrix = circuit.board.matrix
-    if matrix.positions:
-        return list(matrix.positions)
-    strobes = list(matrix.strobes) or [n for n in circuit.nets("strobe") if _connector_pins(circuit, n)]
-    returns = list(matrix.returns) or [n for n in circuit.nets("return") if _connector_pins(circuit, n)]
-    return [MatrixPosition(s, r, "") for s in strobes for r in returns]
-
-
-def needed_closures(positions: Sequence[MatrixPosition]) -> list[MatrixPosition]:
-    """The fewest positions to close so that every strobe, return and on-board diode is used, by strobe and return."""
-    lines = tuple(dict.fromkeys(p.strobe for p in positions)), tuple(dict.fromkeys(p.ret for p in positions))
-    by_crossing = {Crossing(p.strobe, p.ret): p for p in reversed(positions)}
-    matrix = SwitchMatrix(
-        *lines, tuple(Position(p.strobe, p.ret, p.name, True, p.diode) for p in by_crossing.values())
-    )
-    chosen = [by_crossing[position.crossing] for position in least_positions(matrix)]
-    for position in positions:  # a second diode at one crossing
-        if position.diode and position.diode not in {p.diode for p in chosen}:
-            chosen.append(position)
-    return chosen
-
-
-def _closure(circuit: Circuit, position: MatrixPosition) -> Proof:
-    flow = circuit.flow
-    cone = flow.upstream([position.strobe]) | flow.downstream([position.ret])
-    lines = [n for n in (position.strobe, position.ret) if n in circuit.board.nets]
-    cone = _with_pins(cone, (p for net in lines for p in _connector_pins(circuit, net)))
-    known = circuit.board.index.parts
-    extra = [position.diode] if position.diode in known else []
-    cone = _with_pins(
-        cone, (p for r in extra for p in circuit.pins(r) if flow.net(p) in flow.supply_nets or p)
-    )
-    title = position.name or f"{circuit.does(position.strobe)} with {circuit.does(position.ret)}"
-    return Proof(
-        f"closure:{position.strobe}/{position.ret}",
-        f"{title} is read when closed",
-        "bench",
-        f"In the switch test close {position.strobe} to {position.ret}"
-        f"{' (' + position.name + ')' if position.name else ''}, through a diode as in the machine: exactly this "
-        "switch is reported, and none when open.",
-        circuit.exercises(cone, extra),
-        0.9,
     )
 
 
@@ -198,12 +136,12 @@ def _options(circuit: Circuit) -> list[Proof]:
         done |= set(nets)
         proofs.append(_option(circuit, refdes, nets, circuit.pins(refdes)))
     loose = [n for n in circuit.nets("option") if n not in done]
-    return proofs + [_option(circuit, net, [net], _connector_pins(circuit, net)) for net in loose]
+    return proofs + [_option(circuit, net, [net], connector_pins(circuit, net)) for net in loose]
 
 
 def _option(circuit: Circuit, name: str, nets: Sequence[str], pins: Sequence[PinRef]) -> Proof:
     signals = [n for n in nets if circuit.flow.signal(n)]
-    cone = _with_pins(circuit.flow.downstream(signals), pins)
+    cone = with_pins(circuit.flow.downstream(signals), pins)
     parts = [name] if name in circuit.board.index.parts else []
     return Proof(
         f"option:{name}",
@@ -217,7 +155,7 @@ def _option(circuit: Circuit, name: str, nets: Sequence[str], pins: Sequence[Pin
 
 def _switch(circuit: Circuit, refdes: str) -> Proof:
     pins = circuit.pins(refdes)
-    cone = _with_pins(circuit.flow.downstream(circuit.flow.net(p) for p in pins), pins)
+    cone = with_pins(circuit.flow.downstream(circuit.flow.net(p) for p in pins), pins)
     title = circuit.board.index.parts[refdes].value or refdes
     return Proof(
         f"switch:{refdes}",
@@ -231,7 +169,7 @@ def _switch(circuit: Circuit, refdes: str) -> Proof:
 
 def _inputs(circuit: Circuit) -> list[Proof]:
     """Dedicated switches of the machine, one proof per connector pin's net."""
-    nets = [n for n in circuit.nets("switch", *_OUTPUTS) if _connector_pins(circuit, n)]
+    nets = [n for n in circuit.nets("switch", *_OUTPUTS) if connector_pins(circuit, n)]
     nets = [n for n in nets if circuit.roles[n].role == "switch" or _is_input(circuit, n)]
     return [
         Proof(
@@ -239,7 +177,7 @@ def _inputs(circuit: Circuit) -> list[Proof]:
             f"{_called(circuit, net)} is read",
             "bench",
             f"In the switch test close {net} as the machine does: exactly this input is reported, none when open.",
-            circuit.exercises(_with_pins(circuit.flow.downstream([net]), _connector_pins(circuit, net))),
+            circuit.exercises(with_pins(circuit.flow.downstream([net]), connector_pins(circuit, net))),
             0.9,
         )
         for net in nets
@@ -280,7 +218,7 @@ def _connector(circuit: Circuit, refdes: str, covered: frozenset[Subject]) -> Pr
         f"signals at {refdes}",
         "bench",
         f"Pin by pin at {refdes} ({listed}) with {_LOGIC_HOW}: outputs move as expected, inputs are seen when driven.",
-        circuit.exercises(_with_pins(cone, pins)),
+        circuit.exercises(with_pins(cone, pins)),
         0.6,
     )
 

@@ -8,6 +8,7 @@ from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.subject import Subject, net_subject, part_subject
 from coppermend.proving.coverage import Circuit, net_points
+from coppermend.proving.described import SHOWS, SelfTestOf, attract_proof, described_proof, self_test_id
 from coppermend.proving.machine import leftover_proofs, machine_proofs
 from coppermend.proving.powerup import PowerFacts
 from coppermend.proving.records import Evidence, Proof
@@ -22,7 +23,7 @@ def proofs_for(board: Board, library: PartLibrary) -> tuple[Proof, ...]:
 
     Ids are ``KIND:NAME`` and stay the same while the board does: discharge, resistance, rail, ripple, retention,
     clock, reset, program, ram, peripheral, interrupt, lamp, solenoid, sound, display, led, closure, option,
-    switch, input, connector, contact, chip, value.
+    switch, input, attract, selftest, connector, contact, chip, value.
 
     Returns:
         Safety first, then supply, running, machine, and what is left; () only for a board without nets.
@@ -31,9 +32,22 @@ def proofs_for(board: Board, library: PartLibrary) -> tuple[Proof, ...]:
         return ()
     circuit = Circuit.of(board, library)
     main = [*supply_proofs(circuit), *running_proofs(circuit), *machine_proofs(circuit)]
+    main += [*filter(None, [attract_proof(main)]), *self_test_proofs(board, main)]
     covered = frozenset[Subject]().union(*(proof.exercises for proof in main))
     every = [*main, *leftover_proofs(circuit, covered)]
     return tuple({proof.id: proof for proof in every if proof.exercises or proof.id == DISCHARGE}.values())
+
+
+def self_test_proofs(board: Board, proofs: Sequence[Proof]) -> list[Proof]:
+    """Proofs of the self-tests that the board declares; what shows nothing that the board has is left out."""
+    kinds = {proof.id.partition(":")[0] for proof in proofs} | {proof.id for proof in proofs}
+    found = []
+    for test in board.self_tests:
+        shows = tuple(word for word in test.shows if word in kinds or kinds & set(SHOWS.get(word, ())))
+        if shows:
+            described = SelfTestOf(self_test_id(test.name), test.name, shows, test.watched, test.steps)
+            found.append(described_proof(proofs, described))
+    return found
 
 
 def unprovable(board: Board, library: PartLibrary, proofs: Sequence[Proof]) -> Mapping[Subject, str]:
