@@ -165,11 +165,14 @@ def test_only_offered_remedies_can_be_chosen(damaged):
     assert damaged.job.state.remedies == ()
 
 
-def test_an_idea_without_parts_cannot_be_chosen(damaged):
-    """What is offered as a note only is refused when it is posted all the same."""
-    idea = next(remedy for remedy in damaged.job.found.remedies if remedy.note_only)
+def test_an_idea_without_parts_cannot_be_chosen(damaged, monkeypatch):
+    """What is offered as a note only has no tick, and is refused when it is posted all the same."""
+    ideas = (Remedy("idea", "an idea", "why", note_only=True),)
+    found = replace(damaged.job.found, remedies=ideas)
+    monkeypatch.setattr(damaged.desk, "_assessed", lambda key: (found, ""))
 
-    assert damaged.post("remedy", id=idea.id, chosen="1").status_code == 400
+    assert damaged.post("remedy", id="idea", chosen="1").status_code == 400
+    assert "tick-idea" not in damaged.get("/plan").text
     assert damaged.job.state.remedies == ()
 
 

@@ -2,44 +2,61 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import shlex
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Any, NamedTuple
+from typing import Annotated, Any
 
 import typer
 
 from coppermend.board.cautions import merged
-from coppermend.board.finding import Finding
-from coppermend.cli.inputs import AreaOption, BoardArgument, TypesOption, board_at, library_with, read_area
+from coppermend.board.packages import with_package_pads
+from coppermend.board.parttypes import PartLibrary
+from coppermend.cli.inputs import (
+    AreaOption,
+    BoardArgument,
+    TypesOption,
+    board_at,
+    library_with,
+    read_area,
+    write_new,
+)
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, say_next, table
 from coppermend.cli.tree import examples
-from coppermend.damage.area import parse_area
-from coppermend.damage.touch import touch
+from coppermend.damage.area import area_to_geojson, parse_area
+from coppermend.job.assess import Assessment, assess
+from coppermend.job.known import touched_by
+from coppermend.job.planning import PlanEffect, RemedyFacts, plan_effect, remedy_facts
+from coppermend.job.state import JobState
 from coppermend.rework.options import break_evens, compare_options
-from coppermend.rework.records import Check, KitLine, RefitItem, Remedy, StripItem
-from coppermend.rework.refit import kit, refit_list
-from coppermend.rework.remedies import choose, remedies
-from coppermend.rework.strip import strip_list
-from coppermend.rework.verify import check_remedy, conflicts
+from coppermend.rework.records import Check, RefitItem, Remedy
+from coppermend.rework.remedies import choose
 
 RemedyOption = Annotated[
     list[str] | None,
     typer.Option("--remedy", metavar="ID", help="A remedy that is carried out; may repeat."),
 ]
+Drawings = Annotated[
+    Path | None,
+    typer.Option("--drawings", metavar="DIR", help="Write a drawing (SVG) of each chosen remedy there."),
+]
 
 
-class _Lists(NamedTuple):
-    offered: tuple[Remedy, ...]
-    chosen: tuple[Remedy, ...]
-    strip: tuple[StripItem, ...]
+def _assessed(
+    board: Path, area: Path, remedy: Sequence[str] | None, types: Sequence[Path] | None
+) -> tuple[Assessment, PartLibrary]:
+    """A job as it would stand with this area and these remedies, nothing done yet.
 
-
-def _lists(board: Path, area: Path, remedy: Sequence[str] | None, types: Sequence[Path] | None) -> _Lists:
-    loaded, library = board_at(board), library_with(types)
-    touched = touch(loaded, library, parse_area(read_area(area), loaded, str(area)))
-    offered = remedies(loaded, library, touched)
-    chosen = choose(offered, remedy or ())
-    return _Lists(offered, chosen, strip_list(loaded, library, touched, chosen))
+    Raises:
+        UnknownName: If a remedy is not on offer.
+        InputError: If two of them exclude each other.
+    """
+    loaded, library = with_package_pads(board_at(board)), library_with(types)
+    damaged = area_to_geojson(parse_area(read_area(area), loaded, str(area)))
+    chosen = choose(touched_by(loaded, library, damaged)[1], remedy or ())
+    return assess(
+        loaded, library, JobState(damage=damaged, remedies=tuple(one.id for one in chosen))
+    ), library
 
 
 @examples("coppermend strip boards/control --area leak.geojson")
@@ -51,7 +68,7 @@ def strip(
 
     Remedies may take more off; coppermend refit lists those on offer.
     """
-    items = _lists(board, area, remedy, types).strip
+    items = _assessed(board, area, remedy, types)[0].strip
     document = {"strip": [item.to_json() for item in items], "counts": {"strip": len(items)}}
 
     def show_text() -> None:
@@ -73,41 +90,56 @@ def strip(
 @examples("coppermend refit boards/control --area leak.geojson --remedy reset-supervisor")
 def refit(
     board: BoardArgument, area: AreaOption, remedy: RemedyOption = None, types: TypesOption = None,
-    as_json: JsonFlag = False,
+    drawings: Drawings = None, as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """List the remedies on offer with their checks, what goes on again or comes new, and the kit.
 
-    Choose remedies with --remedy; the lists then follow them.
+    Choose remedies with --remedy; lists, kit, price and proofs then follow them. Status 1 when the netlist does not
+    bear out a chosen one.
     """
-    offered, chosen, strips = _lists(board, area, remedy, types)
-    items = refit_list(board_at(board), library_with(types), strips, chosen)
-    lines = kit(items)
-    findings = {one.id: check_remedy(board_at(board), library_with(types), one) for one in chosen}
+    found, library = _assessed(board, area, remedy, types)
+    effect = plan_effect(found, library, [one.id for one in found.chosen])
+    facts = {one.id: remedy_facts(found.board, library, one) for one in found.remedies}
+    if drawings:
+        _write_drawings(found.chosen, facts, drawings)
     document: dict[str, Any] = {
-        "remedies": [
-            {**r.to_json(), "chosen": r in chosen, "findings": [f.to_json() for f in findings.get(r.id, ())]}
-            for r in offered
-        ],
-        "refit": [item.to_json() for item in items],
-        "kit": [line.to_json() for line in lines],
-        "conflicts": list(conflicts(chosen)),
-        "options": [option.to_json() for option in compare_options(offered)],
-        "break_even": [one.to_json() for one in break_evens(offered)],
+        "remedies": [_remedy_json(r, r in found.chosen, facts[r.id]) for r in found.remedies],
+        "refit": [item.to_json() for item in found.refit],
+        **effect.to_json(),
+        "options": [option.to_json() for option in compare_options(found.remedies)],
+        "break_even": [one.to_json() for one in break_evens(found.remedies)],
     }
 
     def show_text() -> None:
-        for one in offered:
-            _show_remedy(one, one in chosen)
-            if one in chosen:
-                _show_wiring(one, findings[one.id])
-        say(*(f"conflict: {words}" for words in conflicts(chosen)))
-        _show_options(offered)
-        say_cautions(merged(*(item.cautions for item in items), *(one.cautions for one in chosen)))
-        _show_lists(items, lines)
+        for one in found.remedies:
+            _show_remedy(one, one in found.chosen)
+            if one in found.chosen:
+                _show_wiring(one, facts[one.id])
+        say(*(f"conflict: {words}" for words in effect.conflicts))
+        _show_options(found.remedies)
+        say_cautions(merged(*(i.cautions for i in found.refit), *(r.cautions for r in found.chosen)))
+        _show_lists(found.refit, effect)
         say_next("copper", "plan", board, "--area", area)
 
     emit(document, as_json, show_text)
-    return 0
+    return 1 if effect.findings or effect.conflicts else 0
+
+
+def _remedy_json(remedy: Remedy, chosen: bool, facts: RemedyFacts) -> dict[str, Any]:
+    return {
+        **remedy.to_json(),
+        "chosen": chosen,
+        "findings": [finding.to_json() for finding in facts.findings],
+        "proofs": [proof.id for proof in facts.proofs],
+    }
+
+
+def _write_drawings(chosen: Sequence[Remedy], facts: Mapping[str, RemedyFacts], folder: Path) -> None:
+    """One SVG for each chosen remedy that adds or changes a circuit."""
+    for one in chosen:
+        picture = facts[one.id].drawing
+        if picture:
+            write_new(folder / f"{one.id}.svg", lambda picture=picture: picture.encode())  # type: ignore[misc]
 
 
 def _show_remedy(remedy: Remedy, chosen: bool) -> None:
@@ -120,12 +152,25 @@ def _show_remedy(remedy: Remedy, chosen: bool) -> None:
         say("")
 
 
-def _show_wiring(remedy: Remedy, findings: Sequence[Finding]) -> None:
-    """The wires of a chosen remedy, and whether the board is sound once they are fitted."""
+def _show_wiring(remedy: Remedy, facts: RemedyFacts) -> None:
+    """What a chosen remedy takes, in full, and whether the board is sound once it is carried out."""
+    if remedy.parts_off:
+        say(f"off: {', '.join(remedy.parts_off)}")
+    say(*(f"on: {line.value or line.type}, {line.place}" for line in remedy.parts_on))
     table("", ("jumper from", "to"), remedy.jumpers)
-    say(*(f"wrong: {finding.message}" for finding in findings))
-    if not findings:
-        say("carried out on the netlist: all connections made, nothing left floating, no outputs tied", "")
+    say(*(f"{number}. {step}" for number, step in enumerate(remedy.steps, 1)), "")
+    say(*(f"wrong: {finding.message}" for finding in facts.findings))
+    if not facts.findings:
+        say("carried out on the netlist: all connections made, nothing left floating, no outputs tied")
+    if facts.proofs:
+        say(f"proofs that it calls for: {', '.join(proof.id for proof in facts.proofs)}")
+    for name, inputs in dict.fromkeys((c.figure, c.inputs) for c in remedy.checks if c.figure):
+        say(f"figure: {_figure_command(name, inputs)}")
+    say("")
+
+
+def _figure_command(name: str, inputs: Sequence[tuple[str, str]]) -> str:
+    return shlex.join(["coppermend", "figure", name, *(f"{key}={text}" for key, text in inputs)])
 
 
 def _show_options(offered: Sequence[Remedy]) -> None:
@@ -152,10 +197,18 @@ def _answer(check: Check) -> str:
     return "yes" if check.ok else "NO" if check.must else "no, a trap"
 
 
-def _show_lists(items: Sequence[RefitItem], lines: Sequence[KitLine]) -> None:
+def _show_lists(items: Sequence[RefitItem], effect: PlanEffect) -> None:
     rows = [(i.order, i.refdes, i.value or i.type, i.source, i.polarity or i.note) for i in items]
     table("refit list, in this order", ("", "part", "what", "old or new", "which way round"), rows)
-    kit_rows = [(k.quantity, k.value or k.type, k.package or "-", k.refdes) for k in lines]
-    table("kit", ("pieces", "what", "package", "for"), kit_rows)
+    kit_rows = [
+        (s.line.quantity, s.line.value or s.line.type, s.line.package or "-", s.line.refdes, f"{s.price:.2f}")
+        for s in effect.supplies
+    ]
+    table("kit (usual prices, no currency)", ("pieces", "what", "package", "for", "price"), kit_rows)
     if not items:
         say("nothing has to go on")
+    if effect.chosen:
+        say(
+            f"chosen remedies: {effect.minutes:.0f} min, kit {effect.parts_price:.2f} and labour {effect.labour:.2f}, "
+            f"in all {effect.price:.2f}; {counted(len(effect.more_proofs), 'proof')} more"
+        )

@@ -160,7 +160,7 @@ def _new_part(refdes: str, line: KitLine, remedy: Remedy) -> Part:
 
 def _joined(board: Board, jumpers: Sequence[tuple[str, str]], remedy: str) -> Board:
     """The board with both ends of each jumper on one net: that of its second end, where it has one."""
-    at: dict[PinRef | Via, str] = {**board.index.net_of_pin}
+    at: dict[PinRef | Via, str] = {pin: net for pin, net in board.index.net_of_pin.items()}  # noqa: C416
     nets = {net: list(pins) for net, pins in board.nets.items()}
     renamed: dict[str, str] = {}
     for a, b in jumpers:

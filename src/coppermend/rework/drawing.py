@@ -76,7 +76,8 @@ def _attributes(style: str) -> str:
 
 
 def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;")
+    """Words as SVG text; a dollar would start a formula for the drawing library."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace("$", "&#36;")
 
 
 def _sorted_out(after: Board, library: PartLibrary, remedy: Remedy) -> tuple[list[list[Part]], list[Part]]:
@@ -139,7 +140,7 @@ def _draw_row(
     first, second = _ends(board, row[0])
     following = set(_ends(board, row[1])) if len(row) > 1 else set()
     net = second if first in following else first
-    drawing.add(elm.Dot(open=True).at((0.0, y)).label(net, loc="left"))
+    drawing.add(elm.Dot(open=True).at((0.0, y)).label(_escaped(net), loc="left"))
     for part in row:
         pins = {board.index.net_of_pin[pin]: pin for pin in _pins(board, part)}
         entered = pins[net]
@@ -153,10 +154,12 @@ def _draw_row(
         plus = name in ("+", "POS", "PLUS")
         against = name.startswith("K") if kind in ("diode", "led") else not plus and kind in _POLAR
         drawing.add(
-            (symbol.reverse() if against else symbol).label(f"{part.refdes}\n{part.value[:_LONGEST]}")
+            (symbol.reverse() if against else symbol).label(
+                _escaped(f"{part.refdes}\n{part.value[:_LONGEST]}")
+            )
         )
         net = next(other for other in pins if other != net)
-    drawing.add(elm.Dot(open=True).label(net, loc="right"))
+    drawing.add(elm.Dot(open=True).label(_escaped(net), loc="right"))
 
 
 def _leads(remedy: Remedy) -> dict[str, str]:
@@ -179,7 +182,7 @@ def _draw_chip(
         slot = half - number if side == "left" else number - half + 1
         shown.append(
             elm.IcPin(
-                name=spec.name if spec else pin.pin, pin=pin.pin, side=side, slot=f"{slot}/{half}",
+                name=_escaped(spec.name if spec else pin.pin), pin=pin.pin, side=side, slot=f"{slot}/{half}",
                 anchorname=f"p{pin.pin}",
             )
         )  # fmt: skip
@@ -187,11 +190,11 @@ def _draw_chip(
     box = drawing.add(
         elm.Ic(pins=shown, size=(3.2, height), pinspacing=0.7, leadlen=0.6, plblofst=0.08)
         .at((3.5, y - height))
-        .label(f"{part.refdes} {part.value or part.type}", "top")
+        .label(_escaped(f"{part.refdes} {part.value or part.type}"), "top")
     )
     for number, pin in enumerate(pins):
         net, to = board.index.net_of_pin[pin], leads.get(str(pin), "")
         words = f"{net}  {to}" if to and not to.startswith("WIRE") else net
         side = "left" if number < half else "right"
-        drawing.add(elm.Dot(open=True).at(getattr(box, f"p{pin.pin}")).label(words, loc=side))
+        drawing.add(elm.Dot(open=True).at(getattr(box, f"p{pin.pin}")).label(_escaped(words), loc=side))
     return height + 1.4

@@ -15,12 +15,12 @@ from coppermend.job.history import earlier_work
 from coppermend.job.state import EvidenceLine
 from coppermend.proving.records import Proof
 from coppermend.proving.supply import DISCHARGE, resistance_id
-from coppermend.rework.options import break_evens, compare_options
 from coppermend.rework.records import RefitItem, StripItem
 from coppermend.web.copper_view import copper_view
 from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import damage_overlays, stage_overlays
 from coppermend.web.isolate_view import isolate_view
+from coppermend.web.plan_view import plan_view
 
 Query = Mapping[str, str]
 _LARGEST_DRAWN = 40_000  # characters of GeoJSON that are worth editing by hand
@@ -69,16 +69,7 @@ def _title(job: Job, section: str) -> str:
 
 
 def _plan(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
-    if job.found is None:
-        return {"offered": ()}
-    chosen = set(job.state.remedies)
-    titles = {remedy.id: remedy.title for remedy in job.found.remedies}
-    rows = [
-        (remedy, remedy.id in chosen, [titles[r] for r in remedy.excludes if r in chosen])
-        for remedy in job.found.remedies
-    ]
-    offered = job.found.remedies
-    return {"offered": rows, "options": compare_options(offered), "break_even": break_evens(offered)}
+    return plan_view(desk, job, query)
 
 
 def _strip(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
