@@ -13,13 +13,14 @@ import pytest
 from coppermend.cli.app import run
 
 DOCUMENT = Path(__file__).resolve().parents[2] / "docs" / "commands.md"
+TUTORIAL = DOCUMENT.with_name("tutorial.md")
 IN_THE_DOCUMENT = "26-0001-B"  # the first job of the year in which the document was written
 
 
-def _examples() -> list[tuple[str, list[str]]]:
+def _examples(document: Path = DOCUMENT) -> list[tuple[str, list[str]]]:
     """Command lines in the order of the document, each with the lines shown below it."""
     found: list[tuple[str, list[str]]] = []
-    for block in re.findall(r"^```console\n(.*?)^```", DOCUMENT.read_text(encoding="utf-8"), re.M | re.S):
+    for block in re.findall(r"^```console\n(.*?)^```", document.read_text(encoding="utf-8"), re.M | re.S):
         for line in block.splitlines():
             if line.startswith("$ "):
                 found.append((line[2:], []))
@@ -66,6 +67,23 @@ def test_every_example_in_the_document_is_what_the_program_says(
     examples = _examples()
     assert len(examples) > 20
 
+    _run_all(examples, number, capsys)
+
+
+def test_the_tutorial_can_be_followed_word_for_word(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From an empty folder, each command in its order says just the lines that are shown."""
+    monkeypatch.chdir(tmp_path)
+    number = call("job", "new", "--customer", "x", "--data", "elsewhere", "--json").document["number"]
+    examples = _examples(TUTORIAL)
+    assert len(examples) > 8
+
+    _run_all(examples, number, capsys)
+
+
+def _run_all(examples: list[tuple[str, list[str]]], number: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Run each command and compare what it says; ``number`` stands for the job number of the document."""
     for command, expected in examples:
         words = shlex.split(command.replace(IN_THE_DOCUMENT, number))
         assert words[0] == "coppermend"
