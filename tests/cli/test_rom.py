@@ -378,3 +378,36 @@ def test_the_burn_list_of_a_job(images: Path, call: Any) -> None:
     assert open_.status == 1 and "not read back" in open_.out and "label U3: U3 2732" in open_.out
     assert json["items"][0]["item"]["device"] == "2732"
     assert done.status == 0 and "verified" in done.out
+
+
+def test_self_test_firmware_is_written(images: Path, call: Any, demo_folder: Path) -> None:
+    """With the board's memory map: an image a memory and the listing, which JSON tells too."""
+    ports = ["--result", "0200", "--setup", "0201=FF", "--lamp", "1001=38,30"]
+
+    said = call("rom", "selftest", "--board", demo_folder, *ports, "-o", images)
+    document = call("rom", "selftest", "--board", demo_folder, *ports, "--json").document
+    alone = call(
+        "rom", "selftest", "--rom", "F000+1000", "--ram", "0000+80", "--result", "0200", "--walk", "1800"
+    )
+
+    data = (images / "selftest-F000.bin").read_bytes()
+    assert said.status == 0 and "flashes 4 times" in said.out and sums(data)["sum16"] == "A55A"
+    assert (images / "selftest.lst").read_text().splitlines() == document["listing"]
+    assert document["sums"][1] == sums(data) and alone.status == 0 and "1800" in alone.out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--rom", "F000", "--result", "0200"], "area 'F000'"),
+        (["--result", "0200"], "the last program memory"),
+        (["--rom", "F000+1000", "--result", "0200", "--setup", "0201"], "--setup '0201'"),
+        (["--rom", "F000+1000", "--result", "0200", "--lamp", "1001"], "--lamp '1001'"),
+        (["--rom", "F000+1000", "--result", "0200", "-o", "nowhere"], "is no folder"),
+    ],
+)
+def test_self_tests_that_cannot_be(call: Any, words: list[str], told: str) -> None:
+    """Each is told in one line with status 2."""
+    answer = call("rom", "selftest", *words)
+
+    assert answer.status == 2 and told in answer.err

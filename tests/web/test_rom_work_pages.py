@@ -178,7 +178,7 @@ def test_a_kept_image_of_no_known_device_is_listed(at_work):
 @pytest.mark.parametrize(
     ("data", "told"),
     [
-        ({"device": ""}, "nothing to burn"), ({"device": "2764"}, "expected 8,192 bytes"), ({"start": "F800"}, "FFFF"),
+        ({"device": "", "keep": "1"}, "nothing to burn"), ({"device": "2764"}, "expected 8,192 bytes"), ({"start": "F800"}, "FFFF"),
         ({"keep": "1"}, "no job to keep it in"), ({"job": "26-9999-9"}, "26-9999-9"),
         ({"keep": "1", "job": "26-9999-9"}, "26-9999-9"),
     ],
@@ -258,3 +258,11 @@ def test_an_unknown_device_is_told(bench):
     answer = bench.client.get("/rom/devices", params={"a": "4711"})
 
     assert answer.status_code == 404 and "4711" in answer.text and ">27256</a>" in answer.text
+
+
+def test_an_image_handed_over_asks_for_its_device(bench):
+    """Coming from another page with an image, the page asks for the device instead of complaining."""
+    answer = burnt(bench, [("u3.bin", U3)], device="")
+
+    assert answer.status_code == 200 and "Say into which device it goes" in answer.text
+    assert 'name="held-0-name" value="u3.bin"' in answer.text

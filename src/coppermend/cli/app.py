@@ -62,6 +62,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "merge": Leaf(f"{_HERE}.rom_merge", "merge_", "Several images into one for a larger device."),
             "split": Leaf(f"{_HERE}.rom_merge", "split_", "Take images out of one."),
             "adapt": Leaf(f"{_HERE}.rom_adapt", "adapt", "One device in place of old sockets, verified."),
+            "selftest": Leaf(f"{_HERE}.rom_selftest", "selftest", "Firmware that tests a 6502 board."),
             "burn": Leaf(f"{_HERE}.rom_merge", "burn", "Sums, voltage and label; check what was read back."),
             "list": Leaf(f"{_HERE}.rom_shop", "list_", "What a job has to burn, and what is verified."),
             "known": Leaf(f"{_HERE}.rom_shop", "known", "The shop's list of known-good images."),

@@ -46,6 +46,8 @@ def burn(request: Request, form: SentForm) -> Response:
     slots: list[Upload | None] = []
     try:
         slots = [slot_image(desk, form, slot) for slot in (0, 1)]
+        if slots[0] and not form.text("device") and not form.text("keep"):  # handed over from another page
+            return _page(request, form, held=hold(slots), asks=True)
         item = _item(form, slots[0])
         read = read_bytes(slots[1], form) if slots[1] else b""
         checked = check_read_back(item.data, read) if slots[1] else None
@@ -90,6 +92,7 @@ def _page(request: Request, form: Form, *, status: int = 200, **more: Any) -> Re
         "kept": [],
         "held": (),
         "result": None,
+        "asks": False,
     }
     shown = {**empty, **more, "lines": [(line, line.item.to_json() if line.item else None) for line in lines]}
     return rom_page(request, "rom_burn.html", form, status=status, **shown)

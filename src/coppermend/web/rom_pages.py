@@ -27,6 +27,7 @@ from coppermend.web import (
     rom_hand_out,
     rom_known_page,
     rom_merge_page,
+    rom_selftest_page,
 )
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.forms import Form, SentForm, Upload
@@ -53,6 +54,7 @@ for _part in (
     rom_hand_out,
     rom_known_page,
     rom_merge_page,
+    rom_selftest_page,
 ):
     router.include_router(_part.router)
 _BLOCKS = 256
