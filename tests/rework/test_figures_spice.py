@@ -12,6 +12,7 @@ import pytest
 
 from coppermend.rework.figures.catalog import figure_called
 from coppermend.rework.figures.hold import hold_up
+from coppermend.rework.figures.inrush import rail_rise_s
 from coppermend.rework.figures.ramp import rail_profile, run_rail
 from coppermend.rework.figures.rectifier import simulate_rectifier
 
@@ -178,3 +179,28 @@ C1 net 0 {farads} IC=0
     )
 
     assert ours == pytest.approx(found["rise"], rel=0.01)
+
+
+@pytest.mark.parametrize(("bulk", "series"), [(470e-6, 175.0), (2200e-6, 30.0), (100e-6, 255.0)])
+def test_rail_rise_in_the_current_limit_as_in_a_transient(bulk, series):
+    """A regulator in its limit charges the bulk, and through a diode and a resistor the retention capacitor."""
+    ours = float(rail_rise_s(5.0, 1.0, 0.4, bulk, 0.3, series))
+    found = measure(
+        f"""inrush
+I1 0 rail 1.0
+I2 rail 0 0.4
+C1 rail 0 {bulk} IC=0
+V1 rail a 0.3
+D1 a b DI
+.model DI D(IS=1e-9 N=0.005)
+R1 b keep {series}
+C2 keep 0 0.47 IC=0
+.tran {ours / 2000} {ours * 1.5} 0 {ours / 2000} UIC
+.meas tran up WHEN v(rail)=5 RISE=1
+.meas tran charge FIND i(V1) WHEN v(rail)=5 RISE=1
+.end
+"""
+    )
+
+    assert ours == pytest.approx(found["up"], rel=0.01)
+    assert 4.7 / series == pytest.approx(found["charge"], rel=0.01)
