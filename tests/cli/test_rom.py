@@ -411,3 +411,13 @@ def test_self_tests_that_cannot_be(call: Any, words: list[str], told: str) -> No
     answer = call("rom", "selftest", *words)
 
     assert answer.status == 2 and told in answer.err
+
+
+def test_merge_names_the_boards_nets(images: Path, call: Any, demo_folder: Path) -> None:
+    """With a board each address line names its device pin, the net, and the CPU's pin that drives it."""
+    words = ["rom", "merge", f"{images / 'u2.bin'}@E000", f"{images / 'u3.bin'}@F000", "--device", "2764"]
+
+    document = call(*words, "--board", demo_folder, "--json").document
+
+    assert document["lines"][12] == {"line": "A12", "from": "A12 of the CPU, net A12 (U1.22)"}
+    assert document["address_pins"][12] == "2"

@@ -34,7 +34,7 @@ def test_images_are_merged_and_handed_out(bench):
     want = merge([Piece("u2.bin", 0xE000, U2), Piece("u3.bin", 0xF000, U3)], 8192)
 
     assert answer.status_code == 200 and held(answer) == want.data
-    assert '<th scope="row">A12</th><td>A12 of the CPU</td>' in answer.text
+    assert '<th scope="row">A12</th><td class="num">pin 2</td><td>A12 of the CPU</td>' in answer.text
     assert '<th scope="row">IRQ</th><td><code>E000</code></td><td>in these images</td>' in answer.text
     assert list(bench.desk.store.files.names()) == []
 
@@ -266,3 +266,8 @@ def test_an_image_handed_over_asks_for_its_device(bench):
 
     assert answer.status_code == 200 and "Say into which device it goes" in answer.text
     assert 'name="held-0-name" value="u3.bin"' in answer.text
+
+
+def test_the_boards_nets_are_named_on_the_address_lines(at_work):
+    """With a board each line of the device names the net and the CPU's pin that drives it."""
+    assert "A12 of the CPU, net A12 (U1.22)" in merged(at_work, board=at_work.board).text

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from coppermend.board.parttypes import standard_library
+from coppermend.cli.inputs import board_at
 from coppermend.cli.output import JsonFlag, emit, say, table
 from coppermend.cli.record import DataOption, WhoOption
 from coppermend.cli.rom import CpuOption, DeviceOption, ImageArgument, StartOption
@@ -24,8 +26,9 @@ from coppermend.errors import InputError
 from coppermend.job.burning import keep_burn
 from coppermend.job.store import Store
 from coppermend.rom.burning import BurnItem, burn_list, check_read_back
+from coppermend.rom.buslogic import address_signals
 from coppermend.rom.checksums import DEFINITIONS, FixUp, sums
-from coppermend.rom.devices import get_device
+from coppermend.rom.devices import Device, get_device
 from coppermend.rom.merge import Merged, Piece, fix_merged, merge, split
 from coppermend.rom.program import FAMILIES
 
@@ -40,6 +43,9 @@ def merge_(
     fill: Annotated[str, typer.Option("--fill", metavar="HEX", help="What gaps hold.")] = "FF",
     once: Annotated[bool, typer.Option("--once", help="Do not repeat the image in a larger device.")] = False,
     cpu: CpuOption = "",
+    board: Annotated[
+        Path | None, typer.Option("--board", metavar="BOARD", help="Name the board's nets on the address lines.")
+    ] = None,
     fix: Annotated[str, typer.Option("--fix", metavar="SUM=HEX", help="Bring sum8, sum16 or sum32 to this.")] = "",
     at: Annotated[
         list[str] | None, typer.Option("--at", metavar="HEX", help="CPU address that --fix may change; may repeat.")
@@ -55,15 +61,18 @@ def merge_(
         raise InputError(f"CPU {cpu!r}", expected=f"one of {', '.join(FAMILIES)}")
     target = get_device(device)
     placed = [Piece(path.name, start, bytes_at(path, format)) for path, start in map(at_address, pieces)]
-    found = merge(placed, target.bytes, fill=parse_byte(fill), repeat=not once, family=family)
+    signals = address_signals(board_at(board), standard_library()) if board else None
+    found = merge(
+        placed, target.bytes, fill=parse_byte(fill), repeat=not once, family=family, signals=signals
+    )
     data, fixed = _fixed(found, fix, at or [])
     if out:
         write_image(out, data, 0)
     document = {
-        **found.to_json(), "device": target.name, "sums": sums(data), "fix": fixed.to_json() if fixed else None,
+        **found.to_json(), "device": target.name, "address_pins": list(target.address), "sums": sums(data), "fix": fixed.to_json() if fixed else None,
         "file": str(out) if out else None,
     }  # fmt: skip
-    emit(document, as_json, lambda: _show_merged(found, data, fixed, out))
+    emit(document, as_json, lambda: _show_merged(found, target, data, fixed, out))
     return 0
 
 
@@ -79,14 +88,15 @@ def _fixed(found: Merged, fix: str, at: list[str]) -> tuple[bytes, FixUp | None]
     return fix_merged(found, kind, int(value, 16), [parse_address(word) for word in at])
 
 
-def _show_merged(found: Merged, data: bytes, fixed: FixUp | None, out: Path | None) -> None:
+def _show_merged(found: Merged, target: Device, data: bytes, fixed: FixUp | None, out: Path | None) -> None:
     rows = [
         (p.name, f"{p.start:04X}", f"{p.last:04X}", f"{p.start - found.base:04X}", f"{len(p.data):,}")
         for p in found.pieces
     ]
     table("images", ("image", "CPU from", "to", "offset", "bytes"), rows)
     table("gaps", ("offset", "bytes"), [(f"{o:04X}", f"{n:,}") for o, n in found.gaps])
-    table("address lines", ("device", "driven by"), [(f"A{k}", words) for k, words in enumerate(found.lines)])
+    lines = [(f"A{k}", target.address[k], words) for k, words in enumerate(found.lines)]
+    table("address lines", (target.name, "pin", "driven by"), lines)
     table(
         "vectors",
         ("vector", "at", "points to"),

@@ -166,5 +166,20 @@ def find_cpu(board: Board, library: PartLibrary) -> tuple[Part, PartType]:
     return found[0]
 
 
+def address_signals(board: Board, library: PartLibrary) -> dict[int, str]:
+    """For each address line of the CPU that is on a net: the net and the CPU's pin, in words.
+
+    Raises:
+        InputError: As ``find_cpu``.
+    """
+    cpu, kind = find_cpu(board, library)
+    made = {}
+    for pin in kind.pins:
+        net = board.index.net_of_pin.get(PinRef(cpu.refdes, pin.number), "")
+        if pin.role == "address" and pin.name[1:].isdecimal() and net:
+            made[int(pin.name[1:])] = f"net {net} ({cpu.refdes}.{pin.number})"
+    return made
+
+
 def _is_ground_name(net: str) -> bool:
     return net.upper().lstrip("/") in ("GND", "VSS", "0V", "GROUND", "PGND", "AGND", "DGND")

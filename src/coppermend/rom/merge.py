@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -63,8 +63,9 @@ class Merged:
 
 
 def merge(
-    pieces: Sequence[Piece], size: int, *, fill: int = 0xFF, repeat: bool = True, family: Family | None = None
-) -> Merged:
+    pieces: Sequence[Piece], size: int, *, fill: int = 0xFF, repeat: bool = True, family: Family | None = None,
+    signals: Mapping[int, str] | None = None,
+) -> Merged:  # fmt: skip
     """Merge images into one for a device.
 
     Args:
@@ -73,6 +74,7 @@ def merge(
         fill: What gaps hold.
         repeat: Fill a larger device by repeating, so that unused address lines may be either; else by ``fill``.
         family: CPU family whose vectors shall be checked.
+        signals: The board's signal on each address line of the CPU, in words, as from ``address_signals``.
 
     Raises:
         InputError: If there is no piece, two overlap, one lies beyond FFFF, or they do not fit the device.
@@ -90,7 +92,8 @@ def merge(
         made[piece.start - base : piece.start - base + len(piece.data)] = piece.data
     whole = bytes(made) * (size // window) if repeat else bytes(made) + bytes([fill]) * (size - window)
     inside = window.bit_length() - 1
-    lines = [f"A{k} of the CPU" for k in range(inside)]
+    at = signals or {}
+    lines = [f"A{k} of the CPU{', ' + at[k] if k in at else ''}" for k in range(inside)]
     tie = "tie low, or either: the image is repeated" if repeat else "tie low: the upper part is empty"
     lines += [tie] * (size.bit_length() - 1 - inside)
     found = vectors(bytes(made), base, family) if family else ()

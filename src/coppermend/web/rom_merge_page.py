@@ -8,9 +8,11 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.errors import CoppermendError, InputError
+from coppermend.rom.buslogic import address_signals
 from coppermend.rom.checksums import DEFINITIONS, FixUp, SumName, sums
+from coppermend.rom.devices import get_device
 from coppermend.rom.merge import Merged, Piece, fix_merged, merge, split
-from coppermend.web.desk import desk_of
+from coppermend.web.desk import Desk, desk_of
 from coppermend.web.forms import Form, SentForm, Upload
 from coppermend.web.pages import status_of
 from coppermend.web.rom_bench import (
@@ -41,12 +43,12 @@ def merge_images(request: Request, form: SentForm) -> Response:
     slots: list[Upload | None] = []
     try:
         slots = [slot_image(desk, form, slot) for slot in range(_PLACES)]
-        merged, data, fixed = _merged(form, slots)
+        merged, data, fixed = _merged(desk, form, slots)
     except CoppermendError as error:
         held = hold(slots)
         return _merge_page(request, form, status=status_of(error), error=str(error), held=held)
     return _merge_page(
-        request, form, merged=merged, fixed=fixed, sums=sums(data), held=hold(slots),
+        request, form, merged=merged, pins=get_device(form.text("device")).address, fixed=fixed, sums=sums(data), held=hold(slots),
         result=hold([Upload("merged.bin", data)])[0],
     )  # fmt: skip
 
@@ -54,12 +56,12 @@ def merge_images(request: Request, form: SentForm) -> Response:
 def _merge_page(request: Request, form: Form, *, status: int = 200, **more: Any) -> Response:
     empty: dict[str, Any] = {
         "places": range(_PLACES), "fixable": _FIXED, "definitions": DEFINITIONS, "merged": None, "fixed": None,
-        "result": None, "held": (),
+        "result": None, "held": (), "boards": desk_of(request).store.boards(),
     }  # fmt: skip
     return rom_page(request, "rom_merge.html", form, status=status, **{**empty, **more})
 
 
-def _merged(form: Form, slots: list[Upload | None]) -> tuple[Merged, bytes, FixUp | None]:
+def _merged(desk: Desk, form: Form, slots: list[Upload | None]) -> tuple[Merged, bytes, FixUp | None]:
     device = form_device(form)
     if device is None:
         raise InputError("no device", expected="the device that takes them all")
@@ -68,6 +70,7 @@ def _merged(form: Form, slots: list[Upload | None]) -> tuple[Merged, bytes, FixU
     found = merge(
         pieces, device.bytes, fill=0xFF if fill is None else fill, repeat=not form.text("once"),
         family=form_family(form),
+        signals=address_signals(desk.board(form.text("board")), desk.library) if form.text("board") else None,
     )  # fmt: skip
     name = next((n for n in _FIXED if n == form.text("fix")), None)
     if name is None:
