@@ -3,7 +3,7 @@ PYTHON ?= $(shell command -v python3.11 || command -v python3)
 VENV := .venv
 BIN := $(VENV)/bin
 DOMAIN := src/coppermend/quantity.py,src/coppermend/errors.py,src/coppermend/board/*,src/coppermend/damage/*,src/coppermend/isolate/*,src/coppermend/rework/*,src/coppermend/copper/*,src/coppermend/rom/*,src/coppermend/proving/*,src/coppermend/instruments/*
-DEBIAN := chromium kicad-symbols poppler-utils srecord ngspice
+DEBIAN := chromium kicad-symbols poppler-utils srecord ngspice postgresql
 
 .PHONY: help demo serve test test-all check bench lock clean debian-packages
 

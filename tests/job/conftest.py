@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import importlib.util
+import secrets
+import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -23,10 +26,52 @@ HEADER = {
 }  # fmt: skip
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Modules that say ``BOTH = True`` run on SQLite and on PostgreSQL, except for tests marked ``sqlite``."""
+    both = getattr(metafunc.module, "BOTH", False) and not metafunc.definition.get_closest_marker("sqlite")
+    if both and "store" in metafunc.fixturenames:
+        debian = pytest.param("postgresql", marks=pytest.mark.debian)
+        metafunc.parametrize("store", ["sqlite", debian], indirect=True)
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Any]:
+    """A PostgreSQL server of the tests' own; without Debian's postgresql the tests skip, and the run says how many."""
+    module = load("server")
+    if module.programs() is None:
+        pytest.skip("PostgreSQL is not installed: make test-all installs Debian's postgresql")
+    running = module.Server()
+    yield running
+    running.stop()
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    """An empty record."""
-    with Store.open(tmp_path / "record") as opened:
+def database(server: Any, tmp_path: Path) -> str:
+    """The URL of an empty PostgreSQL database."""
+    return str(server.url(f"t{secrets.token_hex(6)}"))
+
+
+def load(name: str) -> Any:
+    """A module beside this file (tests are no package)."""
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]
+
+
+@pytest.fixture
+def helper() -> Any:
+    """Loads a module beside the tests by its name."""
+    return load
+
+
+@pytest.fixture
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """An empty record, on SQLite unless the test asks for PostgreSQL."""
+    url = request.getfixturevalue("database") if getattr(request, "param", "") == "postgresql" else ""
+    with Store.open(tmp_path / "record", url) as opened:
         yield opened
 
 

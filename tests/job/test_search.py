@@ -11,6 +11,7 @@ from coppermend.job.store import Store
 
 AT = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
 LATER = AT.replace(month=5)
+BOTH = True
 
 
 @pytest.fixture

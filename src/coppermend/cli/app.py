@@ -14,6 +14,9 @@ from coppermend.cli.tree import Branch, CommandGroup, Leaf
 from coppermend.errors import CoppermendError
 
 _HERE = "coppermend.cli"
+_DATABASE = (
+    "COPPERMEND_DATABASE"  # as job.home has it; its room is not imported for commands without a record
+)
 COMMANDS: Mapping[str, Branch | Leaf] = {
     "board": Branch(
         "Board folders: import, check, show, draw.",
@@ -143,17 +146,28 @@ def root(
     version: bool = typer.Option(
         False, "--version", callback=_say_version, is_eager=True, help="Say the version and leave."
     ),
+    database: str = typer.Option(
+        "",
+        "--database",
+        metavar="URL",
+        help="PostgreSQL database of the record, for several benches; COPPERMEND_DATABASE sets it for good.",
+    ),
 ) -> None:
     """Bring battery-damaged control boards back: from arrival to return tag."""
+    if database:
+        os.environ[_DATABASE] = database
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
+    before = os.environ.get(_DATABASE, "")
     try:
         status = int(app(arguments, prog_name="coppermend", standalone_mode=False) or 0)
         sys.stdout.flush()  # a reader that has left, or a full disk, shall show here and not at the very end
     except (Exception, KeyboardInterrupt) as error:
         return _ended_by(error)
+    finally:
+        os.environ[_DATABASE] = before  # --database is for one run
     return status
 
 

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 DATA_VARIABLE = "COPPERMEND_DATA"
+DATABASE_VARIABLE = "COPPERMEND_DATABASE"
 
 
 def default_data() -> Path:
@@ -14,3 +15,8 @@ def default_data() -> Path:
         return Path(chosen)
     base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
     return Path(base) / "coppermend"
+
+
+def default_database() -> str:
+    """The URL of a PostgreSQL database in COPPERMEND_DATABASE; empty when the record is SQLite in its folder."""
+    return os.environ.get(DATABASE_VARIABLE, "").strip()

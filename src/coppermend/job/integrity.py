@@ -47,6 +47,11 @@ def verify(engine: Engine, files: AttachmentFiles) -> tuple[Trouble, ...]:
 
 
 def _database(connection: Connection) -> Iterator[Trouble]:
+    if tables.is_postgresql(connection):
+        for setting in ("fsync", "full_page_writes"):
+            if connection.exec_driver_sql(f"SHOW {setting}").scalar() != "on":
+                message = f"the server runs without {setting}: a power cut may lose what was acknowledged"
+                yield Trouble("database", "", message)
     if connection.dialect.name == "sqlite":
         for (line,) in connection.exec_driver_sql("PRAGMA integrity_check"):
             if line != "ok":

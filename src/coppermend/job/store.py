@@ -22,7 +22,10 @@ from coppermend.job import boards as board_library
 from coppermend.job import export, integrity, search, tables
 from coppermend.job.atomic import clear_disk_errors
 from coppermend.job.attachments import AttachmentFiles
+from coppermend.job.database import open_engine
 from coppermend.job.entry import Entry
+from coppermend.job.home import default_database
+from coppermend.job.migrate import bring_up_to_date, wait_for_turn
 from coppermend.job.number import check_number, next_number
 from coppermend.job.validate import LONGEST_WORD, check_body, check_header, check_kind, check_stage, check_who
 from coppermend.job.voiding import voided
@@ -36,24 +39,29 @@ T = TypeVar("T")
 
 
 class Store:
-    """One record: ``record.sqlite`` and ``attachments/`` in one folder. Safe for threads and processes."""
+    """One record: its database, and ``attachments/`` in its folder. Safe for threads and processes."""
 
     def __init__(self, engine: Engine, attachments: AttachmentFiles) -> None:
         self.engine, self.files = engine, attachments
         self._board = lru_cache(maxsize=_BOARDS_IN_MEMORY)(self._read_board)
 
     @classmethod
-    def open(cls, folder: Path) -> Store:
+    def open(cls, folder: Path, database: str | None = None) -> Store:
         """Open the record in ``folder``, creating it when there is none.
 
+        ``database`` is the URL of a PostgreSQL database that keeps the entries, "" for SQLite in the folder, None
+        for what COPPERMEND_DATABASE says. Attachments are files in the folder either way.
+
         Raises:
+            InputError: If the URL is malformed or of another kind of database.
             RecordError: If the folder cannot be used, or the record is damaged or of a newer version.
         """
         files = AttachmentFiles(folder / ATTACHMENTS)
         with clear_disk_errors(f"open the record in {folder}"):
             files.folder.mkdir(parents=True, exist_ok=True)
-        engine = tables.open_engine(folder / DATABASE)
-        tables.create_tables(engine)
+        address = default_database() if database is None else database
+        engine = open_engine(address or folder / DATABASE)
+        bring_up_to_date(engine)
         files.sweep(_STALE_S, now().timestamp())
         return cls(engine, files)
 
@@ -80,6 +88,7 @@ class Store:
         body, who, at = check_header(header), check_who(who), moment(at)
 
         def insert_job(connection: Connection) -> str:
+            wait_for_turn(connection)
             year = at.year
             latest = connection.scalar(
                 select(func.max(tables.job.c.counter)).where(tables.job.c.year == year)
@@ -111,6 +120,7 @@ class Store:
         checked, who, at = check_body(checked_kind, body), check_who(who), moment(at)
 
         def insert_next(connection: Connection) -> Entry:
+            _hold_job(connection, number)
             last = _last_seq(connection, number)
             if expect_seq is not None and expect_seq != last:
                 raise RecordError(
@@ -260,7 +270,7 @@ class Store:
             try:
                 with tables.writing(self.engine) as connection:
                     return write(connection)
-            except IntegrityError:
+            except (IntegrityError, tables.BusyRecord):
                 continue
         raise RecordError(f"the record is too busy: {_TRIES} attempts met other writers; try again")
 
@@ -297,6 +307,11 @@ def _last_seq(connection: Connection, number: str) -> int:
     if last is None:
         raise _no_job(number)
     return int(last)
+
+
+def _hold_job(connection: Connection, number: str) -> None:
+    """Let one writer of a job at a time past this point (SQLite has but one writer at all)."""
+    connection.execute(select(tables.job.c.number).where(tables.job.c.number == number).with_for_update())
 
 
 def _insert_entry(connection: Connection, new: Entry) -> None:

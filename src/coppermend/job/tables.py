@@ -1,6 +1,6 @@
-"""The tables of the record and the engine that opens them durably. Knows no rules about jobs.
+"""The tables of the record, and reading and writing them. Knows no rules about jobs.
 
-Every acknowledged commit is on the disk: SQLite runs in WAL mode with full synchronisation. Entries can
+The tables as a program sees them; how a database gets them is the affair of ``migrate`` and its steps. Entries can
 only be added: triggers refuse to change or delete them.
 """
 
@@ -9,11 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any
 
 from sqlalchemy import (
-    DDL,
     JSON,
     Column,
     Connection,
@@ -27,19 +24,16 @@ from sqlalchemy import (
     Table,
     TypeDecorator,
     UniqueConstraint,
-    create_engine,
-    event,
-    insert,
-    select,
 )
-from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from coppermend.errors import RecordError
-from coppermend.job.plain import from_json_text, to_json_text
 
-SCHEMA = 1
-BUSY_TIMEOUT_S = 30
+_AGAIN = frozenset(("40001", "40P01"))  # serialization_failure, deadlock_detected (PostgreSQL, appendix A)
+
+
+class BusyRecord(RecordError):
+    """Two transactions stood in each other's way and this one was dropped whole; it can be repeated."""
 
 
 class Utc(TypeDecorator[datetime]):
@@ -117,39 +111,6 @@ reference_image = Table(
     Column("added", Utc, nullable=False),
 )
 
-for _verb in ("UPDATE", "DELETE"):
-    _trigger = DDL(  # type: ignore[no-untyped-call]
-        f"CREATE TRIGGER entry_no_{_verb.lower()} BEFORE {_verb} ON entry "
-        "BEGIN SELECT RAISE(ABORT, 'entries are only ever added'); END"
-    )
-    event.listen(entry, "after_create", _trigger.execute_if(dialect="sqlite"))
-
-
-def open_engine(path: Path) -> Engine:
-    """An engine on the SQLite file at ``path``; nothing is created before ``create_tables``."""
-    engine = create_engine(
-        URL.create("sqlite", database=str(path)),
-        json_serializer=to_json_text,
-        json_deserializer=from_json_text,
-        connect_args={"timeout": BUSY_TIMEOUT_S},
-    )
-    event.listen(engine, "connect", _prepare)
-    event.listen(engine, "begin", _begin)
-    return engine
-
-
-def _prepare(connection: Any, _: object) -> None:
-    # The driver's own transactions start too late for BEGIN IMMEDIATE: we begin them in _begin.
-    connection.isolation_level = None
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
-        connection.execute(f"PRAGMA {pragma}").close()
-
-
-def _begin(connection: Connection) -> None:
-    # A writer takes its lock first: reading first and writing then fails at once when another one wrote.
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
 
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
@@ -158,7 +119,9 @@ def reading(engine: Engine) -> Iterator[Connection]:
     Raises:
         RecordError: If the database cannot be read.
     """
-    with _clear_database_errors(engine), engine.connect() as connection:
+    # One moment, however many questions are asked: SQLite does so by itself, PostgreSQL when told.
+    reader = engine.execution_options(isolation_level="REPEATABLE READ") if is_postgresql(engine) else engine
+    with _clear_database_errors(engine), reader.connect() as connection:
         yield connection
 
 
@@ -168,6 +131,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
 
     Raises:
         RecordError: If the database cannot be written: locked for long, disk full, read-only, damaged.
+        BusyRecord: If another writer's transaction got in the way of this one, which can simply be repeated.
         IntegrityError: If a constraint is violated (the caller's affair).
     """
     writer = engine.execution_options(writes=True)
@@ -182,21 +146,12 @@ def _clear_database_errors(engine: Engine) -> Iterator[None]:
     except IntegrityError:
         raise
     except DBAPIError as error:
-        raise RecordError(f"the record's database refuses: {error.orig} ({engine.url.database})") from error
+        if getattr(error.orig, "sqlstate", None) in _AGAIN:
+            raise BusyRecord("two writers stood in each other's way; try again") from error
+        said = " ".join(str(error.orig).split())
+        raise RecordError(f"the record's database refuses: {said} ({engine.url.database})") from error
 
 
-def create_tables(engine: Engine) -> None:
-    """Create what is missing, safely when several programs start at once.
-
-    Raises:
-        RecordError: If the database belongs to a newer version of the program, or cannot be written.
-    """
-    with writing(engine) as connection:
-        metadata.create_all(connection)
-        found = connection.execute(select(meta.c.value).where(meta.c.key == "schema")).scalar()
-        if found is None:
-            connection.execute(insert(meta).values(key="schema", value=str(SCHEMA)))
-        elif found != str(SCHEMA):
-            raise RecordError(
-                f"the record has schema {found}, this program knows {SCHEMA}; use a newer version"
-            )
+def is_postgresql(engine: Engine | Connection) -> bool:
+    """Whether the record is kept by PostgreSQL; else it is SQLite."""
+    return engine.dialect.name == "postgresql"

@@ -1,0 +1,85 @@
+"""Bringing the database of any released version up to date, in one transaction: wholly or not at all.
+
+How to add tables: docs/record.md, "Changing the schema".
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, insert, inspect, select, text, update
+
+from coppermend.errors import RecordError
+from coppermend.job import tables
+
+# Every step there is, oldest first. A test holds this against the modules in migrations/versions.
+REVISIONS = ("0001",)
+_TURN = 7_370_627  # any number that our writers agree on
+
+
+def bring_up_to_date(engine: Engine) -> None:
+    """Create the tables of a new record, or take those of an older one through the steps that it lacks.
+
+    Safe when several programs start at once. A record from before there were steps has no ``alembic_version``;
+    the first step adopts it as it is.
+
+    Raises:
+        RecordError: If the database belongs to a newer version of the program, or cannot be written.
+    """
+    with tables.reading(engine) as connection:
+        if _revision(connection) == REVISIONS[-1]:
+            return
+    with tables.writing(engine) as connection:
+        wait_for_turn(connection)
+        if _revision(connection) != REVISIONS[-1]:  # nobody was faster
+            _run_steps(connection)
+            _note_schema(connection)
+
+
+def wait_for_turn(connection: Connection) -> None:
+    """Let one writer at a time past this point, until its transaction ends (SQLite does so anyway)."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(:turn)"), {"turn": _TURN})
+
+
+def _revision(connection: Connection) -> str:
+    """The step at which the database stands; empty for none.
+
+    Raises:
+        RecordError: If this program does not know the step.
+    """
+    inspector = inspect(connection)
+    if not inspector.has_table("alembic_version"):
+        found = ""
+        if inspector.has_table("meta"):
+            schema = connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "schema"))
+            _refuse_newer(schema in (None, "1"), f"schema {schema}")
+        return found
+    found = connection.scalar(text("SELECT version_num FROM alembic_version")) or ""
+    _refuse_newer(found in REVISIONS, f"schema {found}")
+    return found
+
+
+def _refuse_newer(known: bool, found: str) -> None:
+    if not known:
+        raise RecordError(
+            f"the record has {found}, this program knows up to {REVISIONS[-1]}; use a newer version"
+        )
+
+
+def _run_steps(connection: Connection) -> None:
+    from alembic import command  # noqa: PLC0415  (slow to import, and needed once per schema)
+    from alembic.config import Config  # noqa: PLC0415
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _note_schema(connection: Connection) -> None:
+    """Say the step in words that programs from before there were steps understand, so that they keep away."""
+    step = str(int(REVISIONS[-1]))
+    known = tables.meta.c.key == "schema"
+    if not connection.execute(update(tables.meta).where(known).values(value=step)).rowcount:
+        connection.execute(insert(tables.meta).values(key="schema", value=step))
