@@ -197,7 +197,7 @@ def measure_jobs(count: int, folder: Path) -> None:
         chance = random.Random(seed)
         board = loaded[seed % len(loaded)]
         _one_job(board, contacts[board.name], chance, tallies[board.name])
-        if (seed + 1) % 100 == 0:
+        if (seed + 1) % 50 == 0:
             _tell(seed + 1, tallies)
     _tell(count, tallies)
 

@@ -266,6 +266,18 @@ def test_overlays_for_a_drawing_that_is_there_already():
     assert first in whole and second in whole
 
 
+def test_a_jumper_is_drawn_along_the_run_of_its_wire():
+    """Three corners in the order given, in the picture's millimetres; without a run the straight line is drawn."""
+    run = shapely.LineString([(10, 30), (10, 12), (30, 12)])
+    frame = Frame.of(BOARD, "top")
+    corners = "M" + " ".join(f"{number(x)} {number(y)}" for x, y in (frame.spot(*at) for at in run.coords))
+
+    drawn = overlay_layer(BOARD, frame, "x", [Overlay("jumper", ("U1.1", "C1.1"), run)])
+    straight = overlay_layer(BOARD, frame, "x", [Overlay("jumper", ("U1.1", "C1.1"))])
+
+    assert drawn.count(corners) == 2 and corners not in straight
+
+
 def test_a_probe_is_a_line_between_its_points():
     """A probe's and a jumper's line runs between the two points, where the board has them."""
     for kind in ("probe", "jumper"):

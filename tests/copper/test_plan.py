@@ -373,7 +373,7 @@ def test_json_has_the_agreed_keys():
     document = plan_probes(CHAIN, LIBRARY, at_risk(CHAIN, [1, 2, 3])).to_json()
 
     assert set(document) == {
-        "probes", "proven", "opens", "shorts", "masked", "jumpers", "counts", "route_mm", "naive_route_mm", "notes",
+        "probes", "proven", "opens", "shorts", "masked", "jumpers", "fitted", "counts", "route_mm", "naive_route_mm", "notes",
     }  # fmt: skip
     assert set(document["probes"][0]) == {
         "id", "net", "a", "b", "purpose", "expect_ohms", "where_a", "where_b", "side",

@@ -38,7 +38,8 @@ class Overlay:
         kind: What it says; it decides the line and the hatching.
         names: Points (``U3.9``, ``V17``), parts or nets that it is about, in order: a probe or a jumper runs
             from each point to the next. A point, part and net of one name are tried in that order.
-        shape: Geometry in board mm, for damage or anything without a name.
+        shape: Geometry in board mm, for damage or anything without a name; for a jumper the line that its wire
+            runs along.
         label: Short text beside it, such as a probe's number.
         severity: 0..1, for the hatching of damage; how likely a suspect is, which shades it (1: outline only).
     """
@@ -109,19 +110,27 @@ def _overlay(
     style = _styles(prefix, overlay)[kind]
     out = [f"<title>{text(f'{_WORDS[kind]} {overlay.label}'.strip())}</title>"]
     spots: list[tuple[float, float]] = []
-    if overlay.shape is not None and not overlay.shape.is_empty:
+    corners = _corners(frame, overlay)
+    if overlay.shape is not None and not overlay.shape.is_empty and not corners:
         out += _shape(frame, overlay.shape, style)
         spots.append(_middle(frame, overlay.shape))
     for name in overlay.names:
         drawn, spot = _named(board, frame, overlay, name, style)
         out.append(drawn)
         spots += [spot] if spot else []
-    if kind in ("probe", "jumper") and len(spots) > 1:
-        out.insert(1, _run(kind, spots))
+    if kind in ("probe", "jumper") and len(corners or spots) > 1:
+        out.insert(1, _run(kind, corners or spots))
     names = attributes(
         class_=f"overlay {kind}", data_kind=kind, data_label=overlay.label, data_names=" ".join(overlay.names)
     )
     return f"<g{names}>{''.join(out)}</g>", spots
+
+
+def _corners(frame: Frame, overlay: Overlay) -> list[tuple[float, float]]:
+    """The corners of a jumper's wire in the picture, where its run is given as a line; else []."""
+    if overlay.kind != "jumper" or not isinstance(overlay.shape, shapely.LineString):
+        return []
+    return [frame.spot(x, y) for x, y in overlay.shape.coords]
 
 
 def _styles(prefix: str, overlay: Overlay) -> dict[OverlayKind, str]:

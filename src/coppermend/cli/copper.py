@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from coppermend.board.cautions import cautions_for
-from coppermend.cli.inputs import AreaOption, BoardArgument, TypesOption, board_at, library_with, read_area
+from coppermend.board.model import Board
+from coppermend.cli.inputs import (
+    AreaOption,
+    BoardArgument,
+    TypesOption,
+    board_at,
+    library_with,
+    read_area,
+    write_new,
+)
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
 from coppermend.cli.readings import ReadingsOption, readings_at
 from coppermend.cli.tree import examples
@@ -16,8 +27,14 @@ from coppermend.copper.expect import Expectation, expect
 from coppermend.copper.expectwords import ohms_words
 from coppermend.copper.plan import plan_probes
 from coppermend.copper.records import CopperPlan, Probe
+from coppermend.copper.wirelist import total_words, wire_list_csv, wire_totals
 from coppermend.damage.area import parse_area
 from coppermend.damage.touch import touch
+
+OffOption = Annotated[
+    list[str] | None,
+    typer.Option("--off", metavar="REFDES", help="A part that is off the board or lifted; may repeat."),
+]
 
 
 class Isolation(StrEnum):
@@ -35,6 +52,10 @@ def plan(
     isolation: Annotated[
         Isolation, typer.Option("--isolation", help="Which pairs of nets within reach to measure against each other.")
     ] = Isolation.LIKELY,
+    off: OffOption = None,
+    wires: Annotated[
+        Path | None, typer.Option("--wires", metavar="FILE", help="Write the wire list of the jumpers to a CSV file.")
+    ] = None,
     as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """List the probes that prove every net at risk, in walking order, and what the readings have shown.
@@ -44,7 +65,11 @@ def plan(
     """
     loaded, library = board_at(board), library_with(types)
     touched = touch(loaded, library, parse_area(read_area(area), loaded, str(area)))
-    found = plan_probes(loaded, library, touched, readings_at(readings, loaded), isolation=isolation.value)
+    removed = _parts_off(loaded, off)
+    read = readings_at(readings, loaded)
+    found = plan_probes(loaded, library, touched, read, removed=removed, isolation=isolation.value)
+    if wires:
+        write_new(wires, lambda: wire_list_csv([*found.fitted, *found.jumpers]).encode())
     emit(found.to_json(), as_json, lambda: _show(found))
     return 0
 
@@ -63,9 +88,9 @@ def _show(plan: CopperPlan) -> None:
     table("shorts", ("nets", "measured between", "Ω"), shorts)
     jumpers = [(j.net, j.a, j.b, j.side, f"{j.length_mm:.0f}", j.gauge_awg) for j in plan.jumpers]
     table("jumpers to fit", ("net", "from", "to", "side", "mm", "AWG"), jumpers)
-    for gauge in sorted({j.gauge_awg for j in plan.jumpers}, reverse=True):
-        total_mm = sum(j.length_mm for j in plan.jumpers if j.gauge_awg == gauge)
-        say(f"wire: {total_mm:,.0f} mm of AWG {gauge}, and what the ends take")
+    masked = [(m.nets, m.by, f"{m.ohms:.2f}") for m in plan.masked]
+    table("shorts that no meter can tell in circuit", ("nets", "lift", "Ω through parts"), masked)
+    say(*(f"wire: {total_words(total)}, ends included" for total in wire_totals(plan.jumpers)))
     say(*(f"note: {note}" for note in plan.notes))
     say(
         f"{counted(len(plan.probes), 'probe')} to make ({plan.naive_probes:,} pad by pad), "
@@ -101,9 +126,7 @@ def expect_(
     board: BoardArgument,
     a: Annotated[str, typer.Argument(metavar="POINT", help="Where one tip goes, such as U3.9 or V17.")],
     b: Annotated[str, typer.Argument(metavar="POINT", help="Where the other goes.")],
-    off: Annotated[
-        list[str] | None, typer.Option("--off", metavar="REFDES", help="A part that is off the board; may repeat.")
-    ] = None,
+    off: OffOption = None,
     types: TypesOption = None,
     as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
@@ -113,11 +136,16 @@ def expect_(
     from a short. Measure only on a board without power and without its battery.
     """
     loaded, library = board_at(board), library_with(types)
-    for refdes in off or ():
-        loaded.index.part(refdes)
-    found = expect(loaded, library, a, b, removed=frozenset(off or ()))
+    found = expect(loaded, library, a, b, removed=_parts_off(loaded, off))
     emit(found.to_json(), as_json, lambda: _show_expected(found))
     return 0
+
+
+def _parts_off(board: Board, off: Sequence[str] | None) -> frozenset[str]:
+    """Parts that are off, each known to the board."""
+    for refdes in off or ():
+        board.index.part(refdes)
+    return frozenset(off or ())
 
 
 def _show_expected(found: Expectation) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from coppermend.board.connectivity import copper_contacts
 from coppermend.board.model import Board
+from coppermend.board.same import Same
 from coppermend.copper.resistance import track_resistance_ohm
 
 SpotKind = Literal["pad", "via", "junction", "area"]
@@ -62,8 +64,14 @@ class NetGraph:
 
 
 def net_graphs(board: Board, nets: Collection[str]) -> dict[str, NetGraph]:
-    """Graphs of the given nets, by name; a net without copper has an empty graph."""
-    wanted = set(nets)
+    """Graphs of the given nets, by name; a net without copper has an empty graph. They are remembered: change none."""
+    return dict(_remembered(Same(board), tuple(nets)))
+
+
+@lru_cache(maxsize=16)
+def _remembered(same: Same[Board], nets: tuple[str, ...]) -> dict[str, NetGraph]:
+    """The copper is asked for again after each reading, and a board never changes."""
+    board, wanted = same.thing, set(nets)
     builders = {net: _Builder(board, net) for net in nets}
     space = board.space
     for item in np.flatnonzero([net in wanted for net in space.nets]).tolist():

@@ -89,9 +89,9 @@ class Isolation:
         for _, reading in self.readings:
             nets = self.board.index.place(reading.a).net, self.board.index.place(reading.b).net
             limit_ohm = short_limit_ohm(self._expect_ohm(self._nets(reading)))
-            low = reading.ohms is not None and reading.ohms <= limit_ohm
-            if low and self._tells(self._nets(reading)):
-                found.append(Short(nets, (reading.a, reading.b), reading.ohms))
+            if reading.ohms is None or reading.ohms > limit_ohm or not self._tells(self._nets(reading)):
+                continue
+            found.append(Short(nets, (reading.a, reading.b), reading.ohms))
         return tuple(found)
 
     def _tells(self, nets: tuple[str, str]) -> bool:

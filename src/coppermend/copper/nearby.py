@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board
+from coppermend.board.same import Same
 
 # Spacing that whiskers, residue or a solder slip bridge; 0.3 mm (12 mil) was the usual least spacing of boards of
 # the time (common practice, no source).
@@ -41,6 +42,13 @@ def near_pairs(board: Board, touched: Touch, reach_mm: float = REACH_MM) -> tupl
     A pair counts once, where its risk is greatest: severity of the damage times a factor that falls with the
     spacing. Copper that the files let touch is left to ``board check``.
     """
+    return _remembered(Same(board), Same(touched), reach_mm)
+
+
+@lru_cache(maxsize=16)
+def _remembered(same: Same[Board], damage: Same[Touch], reach_mm: float) -> tuple[NearPair, ...]:
+    """The pairs are asked for again after each reading, and neither board nor damage changes."""
+    board, touched = same.thing, damage.thing
     space = board.space
     items, severities = _touched_items(board, touched)
     if not len(items):

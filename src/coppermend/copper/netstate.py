@@ -234,7 +234,7 @@ class NetState:
             i for i, own in enumerate(self.cut.islands) if own.pads and self.known.group[i] not in touched
         )
 
-    @property
+    @cached_property
     def holds(self) -> bool:
         """Whether every pad of the net is proven to hang together."""
         odd = self.known.odd and not self.cut.unseen

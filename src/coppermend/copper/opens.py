@@ -167,9 +167,8 @@ def _joined(state: NetState, wires: Iterable[tuple[str, str]]) -> Groups:
 
 
 def _jumper(state: NetState, a: str, b: str, cures: tuple[tuple[str, str], ...]) -> Jumper:
-    side = common_side(state.points[a], state.points[b])
-    wire_side: PadSide = "bottom" if side == "both" and state.points[a].side == state.points[b].side else side
-    return Jumper(state.cut.graph.net, a, b, wire_side, round(_run_mm(state, a, b), 2), cures)
+    side = wire_side(state.points[a], state.points[b])
+    return Jumper(state.cut.graph.net, a, b, side, round(_run_mm(state, a, b), 2), cures)
 
 
 def _run_mm(state: NetState, a: str, b: str) -> float:
@@ -181,3 +180,9 @@ def common_side(a: ProbePoint, b: ProbePoint) -> PadSide:
     if a.side == "both":
         return b.side
     return a.side if b.side in ("both", a.side) else "both"
+
+
+def wire_side(a: ProbePoint, b: ProbePoint) -> PadSide:
+    """The side on which a wire between two points lies; "both" when it must go from one to the other."""
+    side = common_side(a, b)
+    return "bottom" if side == "both" and a.side == b.side else side

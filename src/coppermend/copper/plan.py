@@ -29,7 +29,7 @@ from coppermend.copper.opens import net_jumpers, net_opens
 from coppermend.copper.reach import ProbePoint, probe_points
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan, Jumper, Masked, Open, Probe, Short
-from coppermend.copper.runs import run_wires
+from coppermend.copper.runs import run_fitted, run_wires
 from coppermend.copper.walk import Asked, walk_of
 
 __all__ = [
@@ -78,8 +78,8 @@ def plan_probes(
     """
     based = with_package_pads(board)
     nets = sorted((net.net for net in touched.nets), key=natural_key)
-    points = probe_points(based, nets, removed)
     fitted = _fitted(based, readings, jumpers)
+    points = probe_points(based, dict.fromkeys((*nets, *(net for net in fitted if net))), removed)
     states = _net_states(based, touched, points, _numbered(based, readings), fitted)
     naive_probes = sum(max(len(_pads(state.cut.graph)) - 1, 0) for state in states.values())
     apart = Isolation(
@@ -104,6 +104,7 @@ def plan_probes(
         shorts=apart.shorts,
         masked=apart.masked if isolation != "none" else (),
         jumpers=tuple(run_wires(based, library, wires, opens, frozenset(removed))),
+        fitted=tuple(run_fitted(based, library, fitted, points, frozenset(removed))),
         naive_probes=naive_probes,
         route_mm=route_mm,
         naive_route_mm=naive_route_mm,

@@ -97,6 +97,7 @@ class CopperPlan:
     ``proven`` are at-risk nets whose every pad is shown to hang together. ``naive_probes`` would touch every
     pad of the nets at risk, one probe fewer than pads on each. ``route_mm`` is the travel of both tips from probe
     to probe; ``naive_route_mm`` the same in the order of the net names with the tips never swapped.
+    ``fitted`` are the jumpers fitted so far, with how their wires should run and which gauge they need.
     ``masked`` are pairs of nets whose shorts no meter can tell in circuit. ``notes`` state what is assumed and what cannot be proven.
     """
 
@@ -106,6 +107,7 @@ class CopperPlan:
     shorts: tuple[Short, ...] = ()
     masked: tuple[Masked, ...] = ()
     jumpers: tuple[Jumper, ...] = ()
+    fitted: tuple[Jumper, ...] = ()
     naive_probes: int = 0
     route_mm: float = 0.0
     naive_route_mm: float = 0.0
@@ -122,7 +124,7 @@ class CopperPlan:
         Keys: ``probes`` [{id, net, a, b, purpose, expect_ohms, where_a, where_b, side}] in walking order, ``proven``
         [net], ``opens`` [{net, between: [point, point], tracks}], ``shorts`` [{nets, between, ohms}],
         ``masked`` [{nets, by: [refdes], ohms}], ``jumpers`` [{net, a, b, side, length_mm, cures: [[point, point]],
-        gauge_awg, route: [[x, y]]}], ``counts`` {probes, naive_probes}, ``route_mm``,
+        gauge_awg, route: [[x, y]]}], ``fitted`` (jumpers that are there, alike), ``counts`` {probes, naive_probes}, ``route_mm``,
         ``naive_route_mm``, ``notes``. ``expect_ohms`` null is OL.
         """
         return {
@@ -132,6 +134,7 @@ class CopperPlan:
             "shorts": [_plain(item) for item in self.shorts],
             "masked": [_plain(item) for item in self.masked],
             "jumpers": [_plain(item) for item in self.jumpers],
+            "fitted": [_plain(item) for item in self.fitted],
             "counts": {"probes": len(self.probes), "naive_probes": self.naive_probes},
             "route_mm": self.route_mm,
             "naive_route_mm": self.naive_route_mm,

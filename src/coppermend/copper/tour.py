@@ -181,35 +181,39 @@ class _Search:
             self.place[node >> 1] = spot
 
     def _shift_move(self, thing: int) -> list[int] | None:
-        """Or-opt: move up to three things in a row to between two neighbours, either way round."""
+        """Or-opt: move up to three things in a row, the given one at their end, to beside one of its neighbours."""
         tour, costs, count, place = self.tour, self.costs, self.count, self.place
-        at = place[thing]
+        at, near = place[thing], self.near[thing]
         for size in range(1, min(_LONGEST, count - 3) + 1):
-            for start in (at, at - size + 1):
+            for start in (at, at - size + 1) if size > 1 else (at,):
                 first, last = tour[start % count], tour[(start + size - 1) % count]
                 before, after = tour[(start - 1) % count], tour[(start + size) % count]
-                freed = costs[before][first] + costs[last][after] - costs[before][after]
-                if freed <= _EPSILON:
+                freed = costs[before][first] + costs[last][after] - costs[before][after] - _EPSILON
+                if freed <= near[0][1]:
                     continue
-                for other, gap in self.near[thing]:
+                held, far = (first, last) if start == at else (last, first)
+                for other, gap in near:
                     if gap >= freed:
                         break  # the new step here is no shorter than what is freed
                     there = place[other]
                     if (there - start) % count < size:
                         continue
-                    for ahead in (0, -1):
-                        c, d = tour[(there + ahead) % count], tour[(there + ahead + 1) % count]
-                        if c == last or d == first:
+                    node, d, c = tour[there], tour[(there + 1) % count], tour[there - 1]
+                    row = costs[node]
+                    for turn in (0, 1):
+                        kept = freed - row[held ^ turn]
+                        if kept <= 0:
                             continue
-                        step = costs[c][d]
-                        for turn in (0, 1):
-                            straight = freed + step - costs[c][first ^ turn] - costs[last ^ turn][d]
-                            swapped = freed + step - costs[c][last ^ turn] - costs[first ^ turn][d]
-                            gain = max(straight, swapped)
-                            if gain > _EPSILON:
-                                self._shift(start % count, size, c, swapped > straight, turn)
-                                self.length_after -= gain
-                                return [x >> 1 for x in (first, last, before, after, c, d)]
+                        if d != first and (gain := kept + row[d] - costs[d][far ^ turn]) > 0:
+                            after_node, swap = node, held != first
+                        elif c != last and (gain := kept + row[c] - costs[c][far ^ turn]) > 0:
+                            after_node, swap = c, held == first and size > 1
+                        else:
+                            continue
+                        changed = [x >> 1 for x in (first, last, before, after, after_node, node, d)]
+                        self._shift(start % count, size, after_node, swap, turn)
+                        self.length_after -= gain + _EPSILON
+                        return changed
         return None
 
     def _shift(self, start: int, size: int, after: int, swap: bool, turn: int) -> None:

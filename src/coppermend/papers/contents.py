@@ -14,6 +14,7 @@ from coppermend.board.draw_overlays import Overlay
 from coppermend.board.kinds import kind_of
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
+from coppermend.copper.wirelist import total_words, wire_totals
 from coppermend.job.assess import Assessment
 from coppermend.job.state import JobState, ReadingLine
 from coppermend.papers.report import Picture, ProofRow, ReadingRow, ReportContent, WorkRow
@@ -193,7 +194,10 @@ def damage_overlays(found: Assessment) -> list[Overlay]:
 def work_overlays(found: Assessment) -> list[Overlay]:
     """What came off and which wires were added, to be laid over the drawing."""
     off = dict.fromkeys(item.part for item in found.strip if item.refdes in found.state.strip)
-    jumpers = [Overlay("jumper", names=(j.a, j.b)) for j in found.state.jumpers]
+    jumpers = [
+        Overlay("jumper", names=(j.a, j.b), shape=shapely.LineString(j.route) if len(j.route) > 1 else None)
+        for j in found.copper.fitted
+    ]
     return [*(Overlay("strip", names=(refdes,)) for refdes in off), *jumpers]
 
 
@@ -224,9 +228,17 @@ def _work(state: JobState, found: Assessment) -> tuple[WorkRow, ...]:
         if item.refdes in state.strip and item.part not in remade
     ]
     rows += [
-        WorkRow(f"{j.a} to {j.b}", f"Wire added on {j.net}", "The copper between was eaten through.")
-        for j in state.jumpers
+        WorkRow(
+            f"{j.a} to {j.b}",
+            f"Wire added on {j.net}: {j.length_mm:.0f} mm of AWG {j.gauge_awg}"
+            + (f", {j.side} side" if j.side != "both" else ", from side to side"),
+            "The copper between was eaten through.",
+        )
+        for j in found.copper.fitted
     ]
+    if found.copper.fitted:
+        wire = "; ".join(map(total_words, wire_totals(found.copper.fitted)))
+        rows.append(WorkRow("wire", f"In all {wire}", "Runs along the board's axes, round tall parts."))
     return tuple(rows)
 
 

@@ -6,8 +6,9 @@ from typing import Any
 
 from coppermend.copper.plan import Probe
 from coppermend.copper.verdict import limit_of
+from coppermend.copper.wirelist import total_words, wire_totals
 from coppermend.web.desk import Job
-from coppermend.web.drawing import around, probe_overlays, stage_overlays
+from coppermend.web.drawing import around, jumper_overlays, probe_overlays, stage_overlays
 
 BEEPER = "beeper"
 
@@ -18,14 +19,22 @@ def copper_view(job: Job, wanted: str) -> dict[str, Any]:
         return {"current": None, "ahead": (), "overlays": (), "last": None}
     ahead = job.found.copper.probes
     current = next((p for p in ahead if p.id == wanted), ahead[0] if ahead else None)
-    overlays = stage_overlays(job, "refit")
-    view: dict[str, Any] = {"current": current, "ahead": ahead, "last": _last_reading(job)}
+    plan = job.found.copper
+    overlays = (*stage_overlays(job, "refit"), *jumper_overlays(job.board, plan.jumpers, "W"))
+    totals = [total_words(total) for total in wire_totals([*plan.fitted, *plan.jumpers])]
+    view: dict[str, Any] = {"current": current, "ahead": ahead, "last": _last_reading(job), "wire": totals}
     if current is None:
         return {**view, "overlays": overlays}
     shown = probe_overlays(job.board, current.net, current.a, current.b)
     side = "bottom" if current.side == "bottom" else "top"
     focus = around(job.board, current.a, current.b)
-    return {**view, "overlays": (*overlays, *shown), "side": side, "focus_mm": focus, "limit_ohms": limit_of(current)}
+    return {
+        **view,
+        "overlays": (*overlays, *shown),
+        "side": side,
+        "focus_mm": focus,
+        "limit_ohms": limit_of(current),
+    }
 
 
 def find_probe(job: Job, a: str, b: str) -> Probe | None:

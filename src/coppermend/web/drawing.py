@@ -14,6 +14,7 @@ from coppermend.board.draw import Overlay
 from coppermend.board.draw_overlays import overlay_layer, patterns
 from coppermend.board.draw_svg import Frame
 from coppermend.board.model import Board, Layer
+from coppermend.copper.records import Jumper
 from coppermend.web.desk import Desk, Job
 
 _VIEW_BOX = re.compile(r'viewBox="([^"]+)"')
@@ -89,7 +90,7 @@ def stage_overlays(job: Job, stage: str) -> tuple[Overlay, ...]:
         left = (item for item in found.strip if not item.socket and item.refdes not in state.strip)
         made += _parts("strip", (item.part for item in left), job.board)
     if stage in ("copper", "refit", "prove", "return", ""):
-        made += [Overlay("jumper", (j.a, j.b)) for j in state.jumpers if _known(job.board, j.a, j.b)]
+        made += jumper_overlays(job.board, found.copper.fitted)
     return tuple(made)
 
 
@@ -107,6 +108,20 @@ def probe_overlays(board: Board, net: str, a: str, b: str) -> tuple[Overlay, ...
     if not _known(board, a, b):
         return tuple(on_net)
     return (*on_net, Overlay("probe", (a, b), label="A"), Overlay("probe", (b,), label="B"))
+
+
+def jumper_overlays(board: Board, jumpers: Iterable[Jumper], label: str = "") -> list[Overlay]:
+    """Jumpers along the run of their wires; with a label numbered from 1 after it."""
+    return [
+        Overlay(
+            "jumper",
+            (j.a, j.b),
+            shapely.LineString(j.route) if len(j.route) > 1 else None,
+            f"{label}{number}" if label else "",
+        )
+        for number, j in enumerate(jumpers, 1)
+        if _known(board, j.a, j.b)
+    ]
 
 
 def around(board: Board, *points: str) -> Box | None:
