@@ -6,9 +6,10 @@ import json
 
 import pytest
 
+from coppermend.errors import InputError
 from coppermend.rework.options import usual_prices
 from coppermend.rework.records import KitLine
-from coppermend.rework.stocked import Stock, supply_kit
+from coppermend.rework.stocked import Stock, parse_stock, supply_kit
 
 RESISTOR = KitLine("resistor", "10 kΩ", "AXIAL-10.16", 3, ("R1", "R2", "R3"))
 USUAL = usual_prices().parts
@@ -108,3 +109,32 @@ def test_the_document_is_plain():
 
     assert json.loads(json.dumps(found))["alternatives"][0]["place"] == "B1"
     assert (found["quantity"], found["to_order"]) == (3, 3)
+
+
+def test_a_shelf_is_read_from_a_spreadsheet():
+    """Price and place may be left out; a semicolon file with decimal commas is one too."""
+    plain = parse_stock(
+        b"type,value,quantity,package,price,place\nresistor,10k,50,AXIAL-10.16,0.02,A3\ndiode,1N4148,7,,,\n"
+    )
+
+    assert plain == (
+        Stock("resistor", "10k", "AXIAL-10.16", 50, 0.02, "A3"), Stock("diode", "1N4148", "", 7, None, ""),
+    )  # fmt: skip
+    assert parse_stock(b"type;value;quantity;price\nfuse;1 A;2;0,5\n")[0].price == 0.5
+
+
+@pytest.mark.parametrize(
+    ("rows", "found", "line"),
+    [
+        ("type,value\n", "no column 'quantity'", 1), ("type,value,quantity\nfuse,1A,1.5\n", "quantity is '1.5'", 2),
+        ("type,value,quantity\nfuse,1A,-1\n", "quantity is '-1'", 2), ("type,value,quantity\n,1A,1\n", "type is blank", 2),
+        ("type,value,quantity,price\nfuse,1A,1,dear\n", "price is 'dear'", 2),
+    ],
+)  # fmt: skip
+def test_a_shelf_that_cannot_be_is_refused(rows, found, line):
+    """With file, line and what was expected."""
+    with pytest.raises(InputError) as error:
+        parse_stock(rows.encode(), "shelf.csv")
+
+    assert error.value.found == found
+    assert (error.value.where, error.value.line) == ("shelf.csv", line)

@@ -19,6 +19,7 @@ from coppermend.cli.inputs import (
     board_at,
     library_with,
     read_area,
+    read_bytes,
     write_new,
 )
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, say_next, table
@@ -31,10 +32,17 @@ from coppermend.job.state import JobState
 from coppermend.rework.options import break_evens, compare_options
 from coppermend.rework.records import Check, RefitItem, Remedy
 from coppermend.rework.remedies import choose
+from coppermend.rework.stocked import Alternative, Supply, parse_stock
 
 RemedyOption = Annotated[
     list[str] | None,
     typer.Option("--remedy", metavar="ID", help="A remedy that is carried out; may repeat."),
+]
+ShelfFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--shelf", metavar="CSV", help="What the shop has: type,value,package,quantity,price,place."
+    ),
 ]
 Drawings = Annotated[
     Path | None,
@@ -90,7 +98,7 @@ def strip(
 @examples("coppermend refit boards/control --area leak.geojson --remedy reset-supervisor")
 def refit(
     board: BoardArgument, area: AreaOption, remedy: RemedyOption = None, types: TypesOption = None,
-    drawings: Drawings = None, as_json: JsonFlag = False,
+    drawings: Drawings = None, shelf: ShelfFile = None, as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """List the remedies on offer with their checks, what goes on again or comes new, and the kit.
 
@@ -98,7 +106,8 @@ def refit(
     bear out a chosen one.
     """
     found, library = _assessed(board, area, remedy, types)
-    effect = plan_effect(found, library, [one.id for one in found.chosen])
+    stock = parse_stock(read_bytes(shelf, "what is on the shelf (CSV)"), str(shelf)) if shelf else ()
+    effect = plan_effect(found, library, [one.id for one in found.chosen], stock)
     facts = {one.id: remedy_facts(found.board, library, one) for one in found.remedies}
     if drawings:
         _write_drawings(found.chosen, facts, drawings)
@@ -176,18 +185,16 @@ def _figure_command(name: str, inputs: Sequence[tuple[str, str]]) -> str:
 def _show_options(offered: Sequence[Remedy]) -> None:
     options = compare_options(offered)
     rows = [
-        (
-            o.id,
-            f"{o.parts_price:.2f}",
-            f"{o.minutes:.0f} min",
-            f"{o.first_price:.2f}",
-            f"{o.yearly_price:.2f}",
-        )
+        (o.id, *(f"{price:.2f}" for price in (o.parts_price, o.first_price, o.yearly_price, o.whole_price)))
         for o in options
     ]
-    table(
-        "options compared (usual prices, no currency)", ("remedy", "parts", "time", "in all", "a year"), rows
-    )
+    rows = [
+        (name, parts, f"{o.minutes:.0f} min", *more)
+        for o, (name, parts, *more) in zip(options, rows, strict=True)
+    ]
+    if options:
+        columns = ("remedy", "parts", "time", "in all", "a year", f"{options[0].years:.0f} years")
+        table("options compared (usual prices, no currency)", columns, rows)
     say(*(one.words for one in break_evens(offered)))
     if options:
         say("")
@@ -197,14 +204,38 @@ def _answer(check: Check) -> str:
     return "yes" if check.ok else "NO" if check.must else "no, a trap"
 
 
+def _from(supply: Supply) -> str:
+    taken = f"{supply.from_shelf} from {', '.join(supply.places) or 'the shelf'}" if supply.from_shelf else ""
+    return ", ".join(filter(None, [taken, f"order {supply.to_order}" if supply.to_order else ""]))
+
+
+def _stocked(one: Alternative) -> str:
+    where = f" ({one.stock.place})" if one.stock.place else ""
+    return f"{one.stock.value or one.stock.type}{where}"
+
+
 def _show_lists(items: Sequence[RefitItem], effect: PlanEffect) -> None:
     rows = [(i.order, i.refdes, i.value or i.type, i.source, i.polarity or i.note) for i in items]
     table("refit list, in this order", ("", "part", "what", "old or new", "which way round"), rows)
     kit_rows = [
-        (s.line.quantity, s.line.value or s.line.type, s.line.package or "-", s.line.refdes, f"{s.price:.2f}")
+        (
+            s.line.quantity,
+            s.line.value or s.line.type,
+            s.line.package or "-",
+            s.line.refdes,
+            _from(s),
+            f"{s.price:.2f}",
+        )
         for s in effect.supplies
     ]
-    table("kit (usual prices, no currency)", ("pieces", "what", "package", "for", "price"), kit_rows)
+    table("kit (usual prices, no currency)", ("pieces", "what", "package", "for", "from", "price"), kit_rows)
+    for s in effect.supplies:
+        say(
+            *(
+                f"instead of {s.line.value or s.line.type}: {_stocked(one)}, {one.words}"
+                for one in s.alternatives
+            )
+        )
     if not items:
         say("nothing has to go on")
     if effect.chosen:

@@ -33,7 +33,10 @@ class Prices:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """What one remedy costs: at first, and each year through renewals. ``life_years`` None: nothing to renew."""
+    """What one remedy costs: at first, and each year through renewals. ``life_years`` None: nothing to renew.
+
+    ``years`` is how far ahead options are compared.
+    """
 
     id: str
     title: str
@@ -44,17 +47,23 @@ class Option:
     life_years: float | None
     yearly_price: float
     risks: tuple[str, ...]
+    years: float = 10.0
+
+    @property
+    def whole_price(self) -> float:
+        """Price over the ``years`` that options are compared over."""
+        return self.total(self.years)
 
     def total(self, years: float) -> float:
         """Price over so many years."""
         return self.first_price + self.yearly_price * years
 
     def to_json(self) -> dict[str, Any]:
-        """id, title, ok, parts_price, minutes, first_price, life_years, yearly_price, risks."""
+        """id, title, ok, parts_price, minutes, first_price, life_years, yearly_price, years, whole_price, risks."""
         return {
             "id": self.id, "title": self.title, "ok": self.ok, "parts_price": round(self.parts_price, 2),
             "minutes": self.minutes, "first_price": round(self.first_price, 2), "life_years": self.life_years,
-            "yearly_price": round(self.yearly_price, 2), "risks": list(self.risks),
+            "yearly_price": round(self.yearly_price, 2), "years": self.years, "whole_price": round(self.whole_price, 2), "risks": list(self.risks),
         }  # fmt: skip
 
 
@@ -164,6 +173,7 @@ def _option(remedy: Remedy, prices: Prices) -> Option:
         first_price=first,
         life_years=life,
         yearly_price=renewal / life if life else 0.0,
+        years=prices.years,
         risks=tuple(check.note or f"{check.name}: {check.value}" for check in remedy.checks if not check.ok),
     )
 

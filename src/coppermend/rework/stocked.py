@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from coppermend.board.folder_csv import Row, read_rows
 from coppermend.errors import InputError, UnknownName
 from coppermend.quantity import format_quantity, parse_quantity
 from coppermend.rework.codes.search import make_value
@@ -33,9 +34,32 @@ class Stock:
     place: str = ""
 
 
+def parse_stock(data: bytes, where: str = "shelf") -> tuple[Stock, ...]:
+    """Read what is on the shelf from CSV: type, value, package, quantity, price, place.
+
+    Args:
+        data: The file's bytes; price (of one piece) and place may be blank or absent.
+        where: The file's name, for errors.
+
+    Raises:
+        InputError: If a column is missing, a quantity is no whole number of 0 or more, or a price is no number.
+    """
+    rows = read_rows(data, where, ("type", "value", "quantity"), ("package", "price", "place"))
+    return tuple(_stock(row) for row in rows)
+
+
+def _stock(row: Row) -> Stock:
+    count = row.number("quantity", at_least=0)
+    if not count.is_integer():
+        raise row.fault(f"quantity is {row.text('quantity')!r}", "a whole number")
+    price = row.number("price", at_least=0) if row.text("price") else None
+    kind = row.name("type", "a part type such as resistor")
+    return Stock(kind, row.text("value"), row.text("package"), int(count), price, row.text("place"))
+
+
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """Stock that could serve instead, with what to mind; ``exact`` when nothing differs that matters."""
+    """Stock that could serve instead, and what to mind."""
 
     stock: Stock
     words: str
