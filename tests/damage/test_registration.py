@@ -16,6 +16,7 @@ from coppermend.damage.photo import read_photo
 from coppermend.damage.points import ReferenceClick, check_points, parse_points
 from coppermend.damage.registration import register, view_from_clicks
 from coppermend.errors import InputError
+from photo_render.boards import random_board
 from photo_render.sample import clicks_of, grid_rms_mm, small_scene
 
 BOARD = Board("plain", 100.0, 80.0)
@@ -190,3 +191,20 @@ def test_a_click_that_the_photo_contradicts_is_pointed_out() -> None:
 
     assert [p.name for p in found.points if p.suspect] == ["stray"] and "stray" in " ".join(found.notes)
     assert grid_rms_mm(board, shot.view, found.view) < 0.15
+
+
+def test_a_photo_of_another_board_is_refused() -> None:
+    """Four points clicked well, but the drawing is another board's: its copper is not there, and that is said."""
+    board, _, shot = small_scene()
+    other = random_board(71)
+    shrink = np.array([other.width_mm / board.width_mm, other.height_mm / board.height_mm])
+    clicks = tuple(
+        replace(c, board_mm=tuple(np.multiply(c.board_mm, shrink).tolist())) for c in clicks_of(shot)
+    )
+    photo = read_photo(shot.jpeg, "photo")
+
+    with pytest.raises(InputError) as caught:
+        register(photo, other, clicks, where="points.json")
+
+    assert "not where the points put them" in caught.value.found and caught.value.where == "points.json"
+    assert register(photo, other, clicks, refine=False).matches == 0

@@ -85,9 +85,11 @@ class DrawnLayers:
     bodies: Image
 
 
-def draw_layers(board: Board, px_per_mm: float, side: Layer = "top") -> DrawnLayers:
-    """The drawing of one side at a scale, in board coordinates (the bottom is not mirrored)."""
-    canvas = Canvas(board.width_mm, board.height_mm, px_per_mm)
+def draw_layers(
+    board: Board, px_per_mm: float, side: Layer = "top", size: tuple[int, int] | None = None
+) -> DrawnLayers:
+    """The drawing of one side at a scale, in board coordinates (the bottom is not mirrored); ``size`` as in ``Canvas``."""
+    canvas = Canvas(board.width_mm, board.height_mm, px_per_mm, size)
     layers = DrawnLayers(*(canvas.blank() for _ in range(7)))
     canvas.fill(layers.board, board_shape(board))
     _draw_pads(board, canvas, layers, side)
@@ -122,5 +124,7 @@ def _draw_tracks(board: Board, canvas: Canvas, image: Image, side: Layer) -> Non
     ends = np.array([(t.x1_mm, t.y1_mm, t.x2_mm, t.y2_mm) for t in tracks], dtype=float)
     lines = shapely.linestrings(ends.reshape(-1, 2, 2))
     copper = shapely.buffer(lines, np.array([t.width_mm / 2 for t in tracks]), quad_segs=4)
-    for shape in copper:
-        canvas.fill(image, shape)
+    # Thousands of small convex shapes: their corners are scaled all at once.
+    corners, of = shapely.get_coordinates(copper, return_index=True)
+    for ring in np.split(canvas.fine(corners), np.flatnonzero(np.diff(of)) + 1):
+        cv2.fillConvexPoly(image, ring, 255, lineType=cv2.LINE_AA, shift=_SHIFT)

@@ -1,13 +1,18 @@
-"""Improving a photo's view of the board without the user: pads, tracks and edges of the drawing are found in it.
+"""Improving a photo's view of the board without the user: the drawing's pads and tracks are found in it.
 
-Patches of the drawing are compared with the straightened photo. What stands
-out is compared, not brightness: light is uneven, and under mask a track may be lighter or darker than the board. A patch of parallel tracks tells little along them, so
-every match carries the structure tensor of its patch as its information.
-Reference: J. Shi, C. Tomasi, Good features to track, CVPR 1994 (structure tensor); normalised correlation as in OpenCV.
+Windows of the drawing are correlated with the straightened photo. What stands out is compared, not brightness: light
+is uneven, and under mask a track may be lighter or darker than the board. Light from one side makes one edge of a
+track bright and the other dark, as in a relief: that look is tried too, and since correlation is linear it costs
+nothing more. Such light also shifts the look of all copper a little to one side: mounting holes, dark discs with a
+sharp edge, are free of that and count most. A window of parallel tracks tells little along them, so every match
+carries the structure tensor of its window as its information.
+Reference: J. Shi, C. Tomasi, Good features to track, CVPR 1994 (structure tensor).
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import cv2
@@ -18,19 +23,30 @@ from coppermend.board.model import Board, Layer
 from coppermend.damage.camera import View, fit_view
 from coppermend.damage.layers import Canvas, DrawnLayers, draw_layers
 from coppermend.damage.rectify import rectify
+from coppermend.damage.windows import (
+    FINE_MM,
+    Look,
+    Plane,
+    Surfaces,
+    correlated,
+    high_pass,
+    luminance,
+    peak,
+    relief_of,
+    scores_under,
+    shrunk,
+)
 
-# px/mm, search radius mm, residual scale mm. Under half the pitch of pins at first, then under that of tracks.
-_ROUNDS = ((5.0, 1.2, 0.4), (8.0, 0.6, 0.15), (10.0, 0.4, 0.1))
-_MIN_SCORE = 0.24  # of normalised correlation; chance stays below it, see ``coverage``
-_MIN_PAD_SCORE = 0.3  # pins beside a body look like pads, but lean outwards
+_PX_PER_MM = (4.0, 8.0)
+# Which of the two scales, search radius mm, residual scale mm: under half the pitch of pins at first, then less.
+_ROUNDS = ((0, 1.25, 0.4), (1, 0.5, 0.15), (1, 0.375, 0.1))
+_MIN_SCORE = 0.24  # of normalised correlation; chance stays below it
 _MIN_MATCHES = 8
-_PAD_CELL_MM = 4.0
+_HOLE_MM, _RING_MM = 2.0, 0.7  # a mounting hole, and how much around it is compared
+_MIN_HOLE_SCORE = 0.75
+_HOLE_WEIGHT = 30.0  # against one window of copper
 _CLICK_MM = 0.25  # how precise a careful click is
-_BOTH_WAYS = 0.7
-_Clicks = tuple[NDArray[np.float64], NDArray[np.float64]]
-_MIN_RELIEF = 0.08  # standard deviation; a patch without copper shows nothing to find
-_FINE_MM, _COARSE_MM = 0.15, 0.7  # relief: wider than a photo's blur, narrower than most parts
-_PAD, _BOARD, _HOLE = 220.0, 80.0, 30.0  # brightness in the drawing, roughly as photos show it
+_MIN_RELIEF = 0.02  # mean square; a window without copper shows nothing to find
 
 
 @dataclass(frozen=True)
@@ -39,35 +55,23 @@ class Refined:
 
     Attributes:
         view: The view after refinement; the start when too little of the drawing was found.
-        matches: How many patches agree with it.
-        agreement: Share of the patches that could be seen and were found where they should be, 0..1.
+        matches: How many windows agree with it.
+        agreement: Share of the windows that could be seen and were found where they should be, 0..1.
         residual_mm: Root mean square distance of the agreeing matches across their edges [mm]; nan without any.
+        looked_at: In how many windows the drawing has copper to look for.
     """
 
     view: View
     matches: int
     agreement: float
     residual_mm: float
+    looked_at: int
 
 
-@dataclass(frozen=True)
-class _Patches:
-    """Where patches are [mm] and how large."""
-
-    centres_mm: NDArray[np.float64]
-    size_mm: float
-
-
-@dataclass(frozen=True)
-class _Look:
-    """How copper under mask looks: lighter or darker than bare board, with or without the copper areas."""
-
-    contrast: float
-    areas: bool
-
-
-_PADS_ONLY = _Look(0, False)
-_LOOKS = (_Look(35, False), _Look(-35, False), _Look(35, True), _Look(-35, True))
+_TURNS = np.arange(8) * np.pi / 4
+_LEANS = [(float(np.cos(a)), float(np.sin(a))) for a in _TURNS]
+_TRACK_LOOKS = (Look(1.0), Look(-1.0), *(Look(0.0, lean) for lean in _LEANS))
+_PAD_LOOK = Look(1.0)
 
 
 @dataclass(frozen=True)
@@ -82,95 +86,174 @@ class _Matches:
         return _Matches(*(np.concatenate([getattr(m, f.name) for m in (self, other)]) for f in fields(self)))
 
 
-_NOTHING = _Matches(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros(0), np.zeros(0))
-
-
 def refine_view(
-    photo: NDArray[np.uint8], board: Board, start: View, side: Layer = "top", clicks: _Clicks | None = None
+    photo: NDArray[np.uint8],
+    board: Board,
+    start: View,
+    side: Layer = "top",
+    clicks: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
 ) -> Refined:
-    """Fit ``start`` to the pads, tracks and edges that the photo shows.
+    """Fit ``start`` to the pads and tracks that the photo shows.
 
     Args:
         photo: (rows, columns, 3) uint8 RGB.
         board: The drawing.
-        start: A view that is right to about 2 mm.
+        start: A view that is right to about 1 mm.
         side: Which side the photo shows.
         clicks: (n, 2) board points [mm] and (n, 2) photo pixels that a user clicked; they count a little.
     """
-    view = start
-    looks: tuple[tuple[_Look, float], ...] = ()
-    on_pads, on_tracks = _Patches(_pad_centres(board, side), 10.0), _Patches(_grid(board, 7.0), 13.0)
-    matches = _NOTHING
-    finest = float(start.px_per_mm(np.array([[board.width_mm / 2, board.height_mm / 2]]))[0])
-    for px_per_mm, reach_mm, scale_mm in _ROUNDS:
-        canvas = Canvas(board.width_mm, board.height_mm, min(px_per_mm, max(4.0, 1.5 * finest)))
-        layers = draw_layers(board, canvas.px_per_mm, side)
-        seen = _relief(_luminance(rectify(photo, view, canvas)), canvas.px_per_mm)
-        looks = looks or _best_looks(seen, layers, canvas, reach_mm, on_tracks)
-        matches = _match(seen, _drawn_relief(layers, _PADS_ONLY, canvas.px_per_mm), canvas, reach_mm, on_pads)
-        for look, bias in looks:
-            drawn = _drawn_relief(layers, look, canvas.px_per_mm, with_pads=len(looks) == 1)
-            matches = matches.joined(_match(seen, drawn, canvas, reach_mm, on_tracks, bias=bias))
-        good = matches.score >= np.where(matches.bias == 0, _MIN_PAD_SCORE, _MIN_SCORE)
+    grey, factor = _smaller(np.asarray(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY), np.uint8), board, start)
+    view = start.scaled(factor)
+    by_hand = None if clicks is None else (clicks[0], (clicks[1] + 0.5) * factor - 0.5)
+    canvases = [_canvas(board, scale) for scale in _PX_PER_MM]
+    drawn = _drawn(board, side, canvases)
+    looks: dict[str, Look] = {}
+    for level, reach_mm, scale_mm in _ROUNDS:
+        canvas = canvases[level]
+        light = luminance(rectify(grey, view, canvas))
+        seen = relief_of(light, canvas.px_per_mm)
+        surfaces = {
+            k: correlated(seen, v[level], canvas, reach_mm)
+            for k, v in drawn.items()
+            if k in looks or not looks
+        }
+        looks = looks or _best_looks(surfaces)
+        matches = _hole_matches(light, board, canvas, reach_mm)
+        for kind, look in looks.items():
+            matches = matches.joined(_found(surfaces[kind], look, canvas))
+        good = matches.score >= np.where(matches.bias == 0, _MIN_HOLE_SCORE, _MIN_SCORE)
         if np.count_nonzero(good) < _MIN_MATCHES:
-            return Refined(start, 0, 0.0, float("nan"))
-        view = _fitted(view, matches, good, scale_mm, clicks)
-    return _judged(view, matches)
+            return Refined(start, 0, 0.0, float("nan"), len(matches.score))
+        view = _fitted(view, matches, good, scale_mm, by_hand)
+    return _judged(view.scaled(1 / factor), matches)
 
 
-def _pad_centres(board: Board, side: Layer) -> NDArray[np.float64]:
-    """(n, 2) places of pads on a side [mm], thinned out so that each stands for those around it."""
-    chosen: list[tuple[float, float]] = []
-    taken: set[tuple[int, int]] = set()
-    for pad in board.pads:
-        cell = (round(pad.x_mm / _PAD_CELL_MM), round(pad.y_mm / _PAD_CELL_MM))
-        if pad.side in (side, "both") and cell not in taken:
-            taken.add(cell)
-            chosen.append((pad.x_mm, pad.y_mm))
-    return np.array(chosen, dtype=float).reshape(-1, 2)
+_NOTHING = _Matches(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros(0), np.zeros(0))
 
 
-def _grid(board: Board, step_mm: float) -> NDArray[np.float64]:
-    """(n, 2) places all over the board [mm]."""
-    x = np.arange(step_mm / 2, board.width_mm, step_mm)
-    y = np.arange(step_mm / 2, board.height_mm, step_mm)
-    return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+def _smaller(grey: NDArray[np.uint8], board: Board, view: View) -> tuple[NDArray[np.uint8], float]:
+    """The photo at not much more than the finest scale that is looked at, and by what factor it shrank."""
+    middle = np.array([[board.width_mm / 2, board.height_mm / 2]])
+    ratio = 1.3 * _PX_PER_MM[-1] / float(view.px_per_mm(middle)[0])
+    if ratio > 0.85:
+        return grey, 1.0
+    width = round(grey.shape[1] * ratio)
+    factor = width / grey.shape[1]
+    size = (width, round(grey.shape[0] * factor))
+    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8), factor
 
 
-def _pixels_of(centres_mm: NDArray[np.float64], canvas: Canvas) -> list[tuple[int, int]]:
-    """Columns and rows of places."""
-    column = np.floor(centres_mm[:, 0] * canvas.px_per_mm).astype(int)
-    row = np.floor((canvas.height_mm - centres_mm[:, 1]) * canvas.px_per_mm).astype(int)
-    return list(zip(column.tolist(), row.tolist(), strict=True))
+def _canvas(board: Board, px_per_mm: float) -> Canvas:
+    """A canvas at a scale, of twice as many rows and columns at twice the scale."""
+    rows, columns = Canvas(board.width_mm, board.height_mm, _PX_PER_MM[0]).shape
+    times = round(px_per_mm / _PX_PER_MM[0])
+    return Canvas(board.width_mm, board.height_mm, px_per_mm, (times * rows, times * columns))
 
 
-def _best_looks(
-    seen: NDArray[np.float32], layers: DrawnLayers, canvas: Canvas, reach_mm: float, patches: _Patches
-) -> tuple[tuple[_Look, float], ...]:
-    """The guess under which the drawing is found best; with its opposite when both are found about as well.
+def _drawn(board: Board, side: Layer, canvases: Sequence[Canvas]) -> dict[str, list[Plane]]:
+    """What is looked for, at every scale: pads, tracks, and tracks with copper areas."""
+    layers = draw_layers(board, _PX_PER_MM[-1], side, canvases[-1].shape)
+    kinds = {"pads": _pad_image(layers), "tracks": layers.tracks}
+    if layers.areas.any():
+        kinds["areas"] = np.maximum(layers.tracks, layers.areas)
+    return {
+        kind: [high_pass(np.asarray(shrunk(image, c.shape) / 255, np.float32), c.px_per_mm) for c in canvases]
+        for kind, image in kinds.items()
+        if image.any()
+    }
 
-    Light from one side makes one edge of a track bright and the other dark: it is then found twice, once to
-    each side of its middle, and both together tell where it is.
 
-    Returns:
-        Each look with how far it is off its tracks, in units of a shift that is to be fitted.
-    """
-    some = _Patches(patches.centres_mm[::3], patches.size_mm)
+def _pad_image(layers: DrawnLayers) -> NDArray[np.uint8]:
+    """Pads bright, their holes dark."""
+    return np.asarray(np.maximum(layers.pads, layers.vias) * (layers.holes < 128), np.uint8)
 
-    def found(look: _Look) -> float:
-        matches = _match(seen, _drawn_relief(layers, look, canvas.px_per_mm, False), canvas, reach_mm, some)
-        return float(np.sum(np.clip(matches.score - _MIN_SCORE, 0, None) ** 2))
 
-    worth = {look: found(look) for look in _LOOKS}
-    best = max(_LOOKS, key=lambda look: worth[look])
-    opposite = _Look(-best.contrast, best.areas)
-    if worth[opposite] > _BOTH_WAYS * worth[best]:
-        return (best, 1.0), (opposite, -1.0)
-    return ((best, 1.0),)
+def _best_looks(surfaces: dict[str, Surfaces]) -> dict[str, Look]:
+    """For pads, and for tracks with or without copper areas, the look under which the drawing is found best."""
+
+    def worth(kind: str, look: Look) -> float:
+        scores, _ = scores_under(surfaces[kind], look)
+        best = scores[1:-1, 1:-1].reshape(-1, scores.shape[2]).max(axis=0)
+        best = best[surfaces[kind].moments[:, 0, 0] >= _MIN_RELIEF**2]
+        return float(np.sum(np.clip(best - _MIN_SCORE, 0, None) ** 2))
+
+    tracks = [(kind, look) for kind in ("tracks", "areas") if kind in surfaces for look in _TRACK_LOOKS]
+    looks = {"pads": _PAD_LOOK} if "pads" in surfaces else {}
+    if tracks:
+        kind, look = max(tracks, key=lambda choice: worth(*choice))
+        looks[kind] = look
+    return looks
+
+
+def _hole_matches(light: Plane, board: Board, canvas: Canvas, reach_mm: float) -> _Matches:
+    """Mounting holes: discs darker or lighter than the ring about them."""
+    soft = cv2.GaussianBlur(light, (0, 0), FINE_MM * canvas.px_per_mm)
+    scale, reach = canvas.px_per_mm, round(reach_mm * canvas.px_per_mm) + 1
+    at, shift, score = [], [], []
+    for x_mm, y_mm, hole_mm in {(p.x_mm, p.y_mm, p.hole_mm) for p in board.pads if p.hole_mm >= _HOLE_MM}:
+        half = round((hole_mm / 2 + _RING_MM) * scale)
+        column, row = math.floor(x_mm * scale), math.floor((canvas.height_mm - y_mm) * scale)
+        far = half + reach
+        if not (far <= column < canvas.shape[1] - far and far <= row < canvas.shape[0] - far):
+            continue
+        steps = np.arange(-half, half + 1)
+        away = np.hypot(
+            (column + 0.5 + steps[None, :]) / scale - x_mm,
+            (canvas.height_mm - (row + 0.5 + steps[:, None]) / scale) - y_mm,
+        )
+        disc = np.clip((hole_mm / 2 - away) * scale + 0.5, 0, 1).astype(np.float32)
+        disc = cv2.GaussianBlur(disc, (0, 0), FINE_MM * scale)
+        window = soft[row - far : row + far + 1, column - far : column + far + 1]
+        found = np.asarray(cv2.matchTemplate(window, disc, cv2.TM_CCOEFF_NORMED))
+        found = -found if -found.min() > found.max() else found
+        r, c = (int(i) for i in np.unravel_index(int(np.argmax(found)), found.shape))
+        if not (0 < r < 2 * reach and 0 < c < 2 * reach):
+            continue
+        here = found[r, c]
+        dx = c + float(peak(found[r, c - 1], here, found[r, c + 1])) - reach
+        dy = r + float(peak(found[r - 1, c], here, found[r + 1, c])) - reach
+        at.append((x_mm, y_mm))
+        shift.append((dx / scale, -dy / scale))
+        score.append(float(here))
+    count = len(at)
+    return _Matches(
+        np.array(at, float).reshape(-1, 2), np.array(shift, float).reshape(-1, 2),
+        np.tile(_HOLE_WEIGHT * np.eye(2), (count, 1, 1)), np.array(score, float), np.zeros(count),
+    )  # fmt: skip
+
+
+def _found(surfaces: Surfaces, look: Look, canvas: Canvas) -> _Matches:
+    """Where each window is seen best; its score is -0.5 when that is at the rim of the search."""
+    scores, _ = scores_under(surfaces, look)
+    told = surfaces.moments[:, 0, 0] >= _MIN_RELIEF**2
+    scores = scores[..., told]
+    side = scores.shape[0]
+    flat = scores.reshape(side * side, -1).argmax(axis=0)
+    row, column = flat // side, flat % side
+    inside = (row > 1) & (row < side - 2) & (column > 1) & (column < side - 2)
+    r, c, n = np.clip(row, 1, side - 2), np.clip(column, 1, side - 2), np.arange(scores.shape[2])
+    here = scores[r, c, n]
+    dx = c + peak(scores[r, c - 1, n], here, scores[r, c + 1, n]) - side // 2
+    dy = r + peak(scores[r - 1, c, n], here, scores[r + 1, c, n]) - side // 2
+    tensor = surfaces.moments[told][:, 1:, 1:].astype(np.float64)
+    tensor[:, 0, 1] *= -1  # y goes up
+    tensor[:, 1, 0] *= -1
+    tensor *= (2 / np.maximum(np.trace(tensor, axis1=1, axis2=2), 1e-9))[:, None, None]
+    return _Matches(
+        surfaces.centres_mm[told],
+        np.stack([dx, -dy], axis=1).astype(np.float64) / canvas.px_per_mm,
+        tensor,
+        np.where(inside, here, -0.5).astype(np.float64),
+        np.ones(len(here)),
+    )
 
 
 def _fitted(
-    view: View, matches: _Matches, good: NDArray[np.bool_], scale_mm: float, clicks: _Clicks | None
+    view: View,
+    matches: _Matches,
+    good: NDArray[np.bool_],
+    scale_mm: float,
+    clicks: tuple[NDArray[np.float64], NDArray[np.float64]] | None,
 ) -> View:
     at, shift, bias = matches.board_mm[good], matches.shift_mm[good], matches.bias[good]
     information = matches.information[good] * ((matches.score[good] - 0.15) ** 2)[:, None, None] * 4
@@ -192,92 +275,5 @@ def _judged(view: View, matches: _Matches) -> Refined:
     )
     agree = (matches.score >= _MIN_SCORE) & (across < 0.2)
     residual = float(np.sqrt(np.mean(across[agree] ** 2))) if agree.any() else float("nan")
-    return Refined(view, int(agree.sum()), float(agree.sum() / max(1, seen.sum())), residual)
-
-
-def _match(
-    seen: NDArray[np.float32],
-    drawn: NDArray[np.float32],
-    canvas: Canvas,
-    reach_mm: float,
-    patches: _Patches,
-    *,
-    bias: float = 0.0,
-) -> _Matches:
-    """Find every patch of the drawing's relief near its place in the straightened photo's."""
-    gx, gy = cv2.Sobel(drawn, cv2.CV_32F, 1, 0), cv2.Sobel(drawn, cv2.CV_32F, 0, 1)
-    half, reach = round(patches.size_mm / 2 * canvas.px_per_mm), round(reach_mm * canvas.px_per_mm)
-    rows, columns = canvas.shape
-    around = cv2.copyMakeBorder(seen, reach, reach, reach, reach, cv2.BORDER_REFLECT)
-    found: list[tuple[float, ...]] = []
-    information: list[NDArray[np.float64]] = []
-    for column, row in _pixels_of(patches.centres_mm, canvas):
-        top, left = max(0, row - half), max(0, column - half)
-        bottom, right = min(rows, row + half + 1), min(columns, column + half + 1)
-        patch = drawn[top:bottom, left:right]
-        if min(patch.shape) < half or patch.std() < _MIN_RELIEF:
-            continue
-        window = around[top : bottom + 2 * reach, left : right + 2 * reach]
-        score, dx, dy = _best(
-            np.asarray(cv2.matchTemplate(window, patch, cv2.TM_CCOEFF_NORMED), np.float32), reach
-        )
-        sub_x, sub_y = gx[top:bottom, left:right], gy[top:bottom, left:right]
-        xx, xy, yy = float(np.mean(sub_x**2)), -float(np.mean(sub_x * sub_y)), float(np.mean(sub_y**2))
-        x, y = (left + right) / 2 / canvas.px_per_mm, canvas.height_mm - (top + bottom) / 2 / canvas.px_per_mm
-        found.append((x, y, dx / canvas.px_per_mm, -dy / canvas.px_per_mm, score))
-        information.append(np.array([[xx, xy], [xy, yy]]) * (2 / max(xx + yy, 1e-9)))
-    table = np.array(found, dtype=float).reshape(-1, 5)
-    return _Matches(
-        table[:, :2],
-        table[:, 2:4],
-        np.array(information, dtype=float).reshape(-1, 2, 2),
-        table[:, 4],
-        np.full(len(table), bias),
-    )
-
-
-def _best(scores: NDArray[np.float32], reach: int) -> tuple[float, float, float]:
-    """Best score and its offset (dx, dy) [px], to a fraction of a pixel by parabolas; -1 at the window's rim."""
-    row, column = np.unravel_index(int(np.argmax(scores)), scores.shape)
-    if not (0 < row < scores.shape[0] - 1 and 0 < column < scores.shape[1] - 1):
-        return -0.5, 0.0, 0.0
-    here = float(scores[row, column])
-    dx = _peak(float(scores[row, column - 1]), here, float(scores[row, column + 1]))
-    dy = _peak(float(scores[row - 1, column]), here, float(scores[row + 1, column]))
-    return here, column - reach + dx, row - reach + dy
-
-
-def _peak(before: float, here: float, after: float) -> float:
-    """Vertex of the parabola through three neighbours, within half a step."""
-    bend = before - 2 * here + after
-    return 0.0 if bend >= 0 else float(np.clip((before - after) / (2 * bend), -0.5, 0.5))
-
-
-def _luminance(image: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Logarithm of the brightness: a line in shadow counts as much as one in light."""
-    grey = cv2.cvtColor(image, cv2.COLOR_RGB2GRAY)
-    table = np.log(np.arange(256, dtype=np.float32) + 12.0)
-    return np.asarray(table[grey], np.float32)
-
-
-def _relief(image: NDArray[np.float32], px_per_mm: float) -> NDArray[np.float32]:
-    """What stands out from its surroundings, lighter or darker, in units of what is usual, and bounded."""
-    fine = cv2.GaussianBlur(image, (0, 0), _FINE_MM * px_per_mm)
-    quarter = cv2.resize(fine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    coarse = cv2.GaussianBlur(quarter, (0, 0), _COARSE_MM * px_per_mm / 4)
-    relief = fine - cv2.resize(coarse, (image.shape[1], image.shape[0]), interpolation=cv2.INTER_LINEAR)
-    usual = float(np.sqrt(np.mean(np.minimum(relief[::4, ::4] ** 2, 0.25)))) + 1e-6
-    return np.asarray(np.tanh(relief / (1.5 * usual)), np.float32)
-
-
-def _drawn_relief(
-    layers: DrawnLayers, look: _Look, px_per_mm: float, with_pads: bool = True
-) -> NDArray[np.float32]:
-    """The drawing's relief under one guess of how its copper looks."""
-    # Outside the outline the photo may show anything: the drawing claims no edge there.
-    copper = np.maximum(layers.tracks, layers.areas) if look.areas else layers.tracks
-    image = _BOARD + copper.astype(np.float32) * np.float32(look.contrast / 255)
-    for cover, value in ((layers.pads, _PAD), (layers.holes, _HOLE)) if with_pads else ():
-        share = cover.astype(np.float32) * np.float32(1 / 255)
-        image += (value - image) * share
-    return _relief(np.log(np.maximum(image, 0) + 40.0), px_per_mm)
+    share = float(agree.sum() / max(1, seen.sum()))
+    return Refined(view, int(agree.sum()), share, residual, len(matches.score))

@@ -21,6 +21,7 @@ from coppermend.errors import InputError
 
 POINTS_FOR_K1 = 6
 BAD_CLICK_MM = 1.5  # a careful click is right to about 0.3 mm; our choice
+ENOUGH_TO_TELL = 40  # windows with copper; with fewer, not to find them says nothing. Our choice
 _BAD_CLICK_RATIO = 4.0  # and stands out from the others by so much
 
 
@@ -111,6 +112,12 @@ def register(
         (np.array([c.pixel for c in kept]) + 0.5) * photo.scale - 0.5,
     )
     found = refine_view(photo.rgb, board, start.scaled(photo.scale), side, by_hand)
+    if found.matches == 0 and found.looked_at >= ENOUGH_TO_TELL:
+        raise InputError(
+            "the drawing's pads and tracks are not where the points put them in the photo",
+            expected="a photo of this board with the points clicked in the right places, or the clicks alone",
+            where=where,
+        )
     if found.matches == 0:
         notes.append("too little of the drawing was found in the photo: only the clicked points count")
         return Registration(start, _residuals(start, clicks), notes=tuple(notes))
