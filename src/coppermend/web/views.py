@@ -21,6 +21,7 @@ from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import damage_overlays, stage_overlays
 from coppermend.web.isolate_view import isolate_view
 from coppermend.web.plan_view import plan_view
+from coppermend.web.prove_view import tests_here
 
 Query = Mapping[str, str]
 _LARGEST_DRAWN = 40_000  # characters of GeoJSON that are worth editing by hand
@@ -95,7 +96,7 @@ def _with_items(stage: str, items: Iterable[StripItem | RefitItem]) -> tuple[Cau
 
 def _prove(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
     if job.found is None:
-        return {"groups": (), "titles": {}, "count": 0}
+        return {"groups": (), "titles": {}, "count": 0, **tests_here(job)}
     groups: dict[str, list[tuple[Proof, EvidenceLine | None]]] = {name: [] for name in _PROOF_GROUPS}
     needed = {proof.id for proof in job.found.proofs_to_do}
     for proof in job.found.proofs:
@@ -103,7 +104,7 @@ def _prove(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
         groups[_proof_group(proof, result, needed)].append((proof, result))
     titles = {proof.id: proof.title for proof in job.found.proofs}
     shown = [(name, cards) for name, cards in groups.items() if cards]
-    return {"groups": shown, "titles": titles, "count": len(job.found.proofs)}
+    return {"groups": shown, "titles": titles, "count": len(job.found.proofs), **tests_here(job)}
 
 
 _PROOF_GROUPS = ("Before power", "Needed for the gate", "With a result", "Others")

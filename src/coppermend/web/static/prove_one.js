@@ -16,9 +16,9 @@ document.addEventListener("visibilitychange", stayAwake);
 document.addEventListener("keydown", (event) => {
   if (event.repeat || event.ctrlKey || event.metaKey || event.altKey) return;
   if (event.target.closest("input, textarea, select, button, a, summary, .sheet")) return;
-  const answers = { p: "1", f: "0" };
   const key = event.key.toLowerCase();
-  if (key in answers) form?.requestSubmit(form.querySelector(`[name=passed][value="${answers[key]}"]`));
+  const answer = form?.querySelector(`[data-key="${CSS.escape(key)}"]`);
+  if (answer) form.requestSubmit(answer);
   else if (key === "u") document.querySelector("#notice form")?.requestSubmit();
   else return;
   event.preventDefault();
