@@ -2,7 +2,6 @@
 
     python tools/train_corrosion.py data  DIR --first 1000 --count 200
     python tools/train_corrosion.py train DIR --minutes 30 --out model.pt
-    python tools/train_corrosion.py local DIR --out src/coppermend/damage/data/local.npz --minutes 2
     python tools/train_corrosion.py export model.pt src/coppermend/damage/data/corrosion.onnx
 
 Needs PyTorch (CPU) and onnx besides the project's own dependencies. Seeds are fixed: the data are
@@ -12,8 +11,12 @@ the same at every run; training stops by the clock, so the last digits of the we
 from __future__ import annotations
 
 import argparse
+import queue
+import threading
 import time
 import zipfile
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -21,33 +24,47 @@ import numpy as np
 
 from coppermend.board.folder import parse_board_folder
 from coppermend.damage.camera import View
-from coppermend.damage.features import channels, drawing_channels, mask_colour, photo_canvas
-from coppermend.damage.local import COUNT as LOCAL_COUNT
-from coppermend.damage.local import local_features
+from coppermend.damage.features import COUNT as CHANNELS
+from coppermend.damage.features import channels, drawing_channels, photo_canvas
+from coppermend.damage.maps import GRADE_STEPS
 from coppermend.damage.rectify import rectify
 from coppermend.demo.board_data import demo_board_files
 from photo_render.boards import part_of_board, random_board
 from photo_render.scene import random_scene
 from photo_render.shoot import shoot
 
-CROP = 128  # px at 4 px/mm
+CROP, WINDOW = 128, 320  # px at 4 px/mm
+BLOCK = 16  # the network halves its input four times
+POOL = 16  # cases at hand at a time
+WIDTHS = (16, 32, 48, 64, 64)
 
 
-def board_for(seed: int):
+def board_for(seed: int, *, small: bool = False):
     """An invented board, or now and then a window of the demo board."""
     rng = np.random.default_rng([seed, 5])
     if rng.random() < 0.2:
-        demo = parse_board_folder(demo_board_files())
+        demo = _demo_board()
         width, height = float(rng.integers(100, 190)), float(rng.integers(80, 140))
+        if small:
+            width, height = width * 0.5, height * 0.55
         left, bottom = rng.uniform(0, demo.width_mm - width), rng.uniform(0, demo.height_mm - height)
         return part_of_board(demo, float(left), float(bottom), width, height)
-    return random_board(seed)
+    return random_board(seed, small=small)
 
 
-def make_case(seed: int, grade: str | None = None):
-    """One photograph with its board and scene."""
-    board = board_for(seed)
+@cache
+def _demo_board():
+    return parse_board_folder(demo_board_files())
+
+
+def make_case(seed: int, grade: str | None = None, *, small: bool = False):
+    """One photograph with its board and scene; ``small`` boards are cheap, for training."""
+    board = board_for(seed, small=small)
     scene = random_scene(seed, board.width_mm, board.height_mm, grade)
+    if small:
+        px_per_mm = float(np.exp(np.random.default_rng([seed, 7]).uniform(np.log(5.5), np.log(15))))
+        wide = max(board.width_mm, board.height_mm * 4 / 3) * px_per_mm / scene.fill
+        scene = replace(scene, photo_size=(round(wide / 16) * 16, round(wide / 16) * 12))
     return board, scene, shoot(board, scene)
 
 
@@ -66,14 +83,14 @@ def make_data(folder: Path, first: int, count: int) -> None:
         if target.exists():
             continue
         began = time.time()
-        board, scene, shot = make_case(seed)
+        board, scene, shot = make_case(seed, small=seed % 12 != 3)
         straight = rectify(shot.photo, jittered(shot.view, seed), photo_canvas(board))
         np.savez(target, photo=straight, drawing=drawing_channels(board), severity=shot.severity)
         print(seed, scene.mask, scene.grade, f"{time.time() - began:.1f} s", flush=True)
 
 
 def network():
-    """A small U-Net: input channels of ``features`` at 4 px/mm, out three logits (light, moderate, heavy or worse)."""
+    """A small U-Net: the channels of ``features`` at 4 px/mm in, out three logits (light, moderate, heavy or worse)."""
     import torch  # noqa: PLC0415
     from torch import nn  # noqa: PLC0415
 
@@ -85,182 +102,212 @@ def network():
     class Net(nn.Module):
         def __init__(self) -> None:
             super().__init__()
-            self.first = conv(18, 12)
-            self.second = nn.Sequential(conv(12, 20, stride=2), conv(20, 20))
-            self.third = nn.Sequential(conv(20, 32, stride=2), conv(32, 32))
-            self.fourth = nn.Sequential(conv(32, 48, stride=2), conv(48, 48))
-            self.narrow = nn.ModuleList([conv(48, 24, 1), conv(32, 16, 1), conv(20, 8, 1)])
-            self.join = nn.ModuleList([conv(24 + 32, 32), conv(16 + 20, 20), conv(8 + 12, 10)])
-            self.out = nn.Conv2d(10, 3, 1)
+            full, half, quarter, eighth, far = WIDTHS
+            self.at_full = conv(CHANNELS, full, 1)
+            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half))
+            self.at_quarter = nn.Sequential(conv(half, quarter, stride=2), conv(quarter, quarter))
+            self.at_eighth = nn.Sequential(conv(quarter, eighth, stride=2), conv(eighth, eighth))
+            self.at_far = nn.Sequential(conv(eighth, far, stride=2), conv(far, far), conv(far, far))
+            below, beside = (far, eighth, quarter), (eighth, quarter, half)
+            self.narrow = nn.ModuleList([conv(a, b // 2, 1) for a, b in zip(below, beside, strict=True)])
+            self.join = nn.ModuleList([conv(b + b // 2, b) for b in beside])
+            self.last = conv(half, full, 1)
+            self.out = nn.Sequential(conv(2 * full, full), nn.Conv2d(full, 3, 1))
 
         def forward(self, x):
-            full = self.first(x)
-            half = self.second(full)
-            quarter = self.third(half)
-            x = self.fourth(quarter)
-            for narrow, join, side in zip(self.narrow, self.join, (quarter, half, full), strict=True):
+            # Each cell speaks for itself at full scale; what is around it is looked at from half scale on.
+            full = self.at_full(x)
+            half = self.at_half(nn.functional.avg_pool2d(x, 2))
+            quarter = self.at_quarter(half)
+            eighth = self.at_eighth(quarter)
+            x = self.at_far(eighth)
+            for narrow, join, side in zip(self.narrow, self.join, (eighth, quarter, half), strict=True):
                 x = nn.functional.interpolate(narrow(x), scale_factor=2.0, mode="nearest")
                 x = join(torch.cat([x, side], dim=1))
-            return self.out(x)
+            x = nn.functional.interpolate(self.last(x), scale_factor=2.0, mode="nearest")
+            return self.out(torch.cat([x, full], dim=1))
 
     return Net()
 
 
-def _add_cases(folder: Path, cases: dict) -> None:
+def _add_cases(folder: Path, cases: dict, held_out: bool = False) -> None:
     """Take up training cases that are new in the folder; every tenth seed is held out."""
     for path in sorted(folder.glob("*.npz")):
-        if path.stem in cases or int(path.stem) % 10 == 0:
+        if path.stem in cases or (int(path.stem) % 10 == 0) != held_out:
             continue
         try:
             with np.load(path) as data:
-                case = (path.stem, data["photo"], data["drawing"], data["severity"])
+                cases[path.stem] = data["photo"], data["drawing"], data["severity"]
         except (OSError, ValueError, EOFError, zipfile.BadZipFile):
             continue  # still being written by another process
-        cases[path.stem] = (case, mask_colour(case[1], case[2]))
 
 
-def _crop(case, rng: np.random.Generator):
-    """A random window, near damage more often than not, turned and mirrored, its colours varied."""
-    _, photo, drawing, severity = case
+def _window(case, rng: np.random.Generator):
+    """A case, or a part of a large one, near damage more often than not."""
+    photo, drawing, severity = case
     rows, columns = severity.shape
     for _ in range(6):
-        r, c = int(rng.integers(0, max(1, rows - CROP))), int(rng.integers(0, max(1, columns - CROP)))
-        if rng.random() < 0.35 or (severity[r : r + CROP, c : c + CROP] >= 48).mean() > 0.02:
+        r, c = int(rng.integers(0, max(1, rows - WINDOW))), int(rng.integers(0, max(1, columns - WINDOW)))
+        if rng.random() < 0.35 or (severity[r : r + WINDOW, c : c + WINDOW] >= 48).mean() > 0.03:
             break
-    ratio = photo.shape[0] // rows
-    colour = photo[ratio * r : ratio * (r + CROP), ratio * c : ratio * (c + CROP)].astype(np.float32)
-    gains = rng.uniform(0.9, 1.1, 3) * rng.uniform(0.85, 1.15)
-    colour = np.clip(255 * (colour / 255) ** rng.uniform(0.85, 1.2) * gains, 0, 255)
-    if rng.random() < 0.3:
-        colour = cv2.GaussianBlur(colour, (0, 0), rng.uniform(0.4, 1.1))
-    if rng.random() < 0.3:
-        colour = np.clip(colour + rng.normal(0, rng.uniform(1, 5), colour.shape), 0, 255)
-    return (
-        colour.astype(np.uint8),
-        drawing[:, r : r + CROP, c : c + CROP],
-        severity[r : r + CROP, c : c + CROP],
-        gains,
-    )
+    there = slice(r, r + WINDOW), slice(c, c + WINDOW)
+    fine = slice(2 * r, 2 * (r + WINDOW)), slice(2 * c, 2 * (c + WINDOW))
+    return photo[fine], drawing[:, *there], severity[there]
 
 
-def _augmented(case, base, rng: np.random.Generator):
-    colour, drawing, severity, gains = _crop(case, rng)
+def _relit(photo, rng: np.random.Generator):
+    """The photo under other light, and as another camera would give it."""
+    colour = photo.astype(np.float32) / 255
+    colour = colour ** np.float32(rng.uniform(0.8, 1.25))
+    colour *= (rng.uniform(0.85, 1.15, 3) * rng.uniform(0.75, 1.3)).astype(np.float32)
+    if rng.random() < 0.5:
+        coarse = 1 + rng.normal(0, rng.uniform(0.05, 0.2), (3, 4, 1)) * rng.uniform(0.9, 1.1, 3)
+        field = cv2.resize(coarse.astype(np.float32), photo.shape[1::-1], interpolation=cv2.INTER_CUBIC)
+        colour *= np.clip(field, 0.3, 1.8)
+    if rng.random() < 0.3:
+        grey = colour.mean(axis=2, keepdims=True)
+        colour = grey + (colour - grey) * np.float32(rng.uniform(0.6, 1.3))
+    if rng.random() < 0.35:
+        colour = cv2.GaussianBlur(colour, (0, 0), rng.uniform(0.4, 1.3))
+    if rng.random() < 0.35:
+        noise = rng.standard_normal(photo.shape, dtype=np.float32)
+        colour = colour + noise * np.float32(rng.uniform(0.005, 0.025))
+    return np.clip(colour * 255, 0, 255).astype(np.uint8)
+
+
+def _seen_case(case, rng: np.random.Generator):
+    """The channels and the wanted chances of a case, relit."""
+    photo, drawing, severity = _window(case, rng)
     drawing = drawing.copy()
-    if rng.random() < 0.25:
+    if rng.random() < 0.15:
         drawing[2] = 0  # bodies are not always known
-    x = channels(colour, drawing, np.clip(base * gains, 0, 1))
-    y = np.stack([severity >= step for step in (48, 112, 176)]).astype(np.float32)
-    soft = np.stack(
-        [np.clip((severity.astype(np.float32) - step) / 24 + 0.5, 0, 1) for step in (48, 112, 176)]
-    )
-    y = 0.5 * y + 0.5 * soft.astype(np.float32)
-    if rng.random() < 0.5:
-        x, y = x[:, ::-1], y[:, ::-1]
-        x = _swap_rows(x)
-    if rng.random() < 0.5:
-        x, y = x[:, :, ::-1], y[:, :, ::-1]
-        x = _swap_columns(x)
-    return np.ascontiguousarray(x), np.ascontiguousarray(y)
+    steps = np.array(GRADE_STEPS, np.float32)[:, None, None]
+    wanted = np.clip((severity.astype(np.float32) - steps) / 12 + 0.5, 0, 1)
+    return channels(_relit(photo, rng), drawing), wanted
 
 
-def _swap_rows(x):
-    """Upper and lower half-pixels change places when the picture is turned upside down."""
-    x = x.copy()
-    x[:12] = x[[6, 7, 8, 9, 10, 11, 0, 1, 2, 3, 4, 5]]
-    return x
+def _crop(seen, rng: np.random.Generator):
+    """A crop, turned and mirrored, with damage more often than not."""
+    x, y = seen
+    _, rows, columns = y.shape
+    for _ in range(3):
+        r, c = int(rng.integers(0, max(1, rows - CROP))), int(rng.integers(0, max(1, columns - CROP)))
+        pair = [a[:, r : r + CROP, c : c + CROP] for a in (x, y)]
+        if rng.random() < 0.3 or pair[1][0].mean() > 0.02:
+            break
+    turns, mirror = int(rng.integers(4)), rng.random() < 0.5
+    pair = [np.rot90(a[:, :, ::-1] if mirror else a, turns, (1, 2)) for a in pair]
+    return [np.ascontiguousarray(a, np.float32) for a in pair]
 
 
-def _swap_columns(x):
-    x = x.copy()
-    x[:12] = x[[3, 4, 5, 0, 1, 2, 9, 10, 11, 6, 7, 8]]
-    return x
+def _batches(folder: Path, batch: int, seed: int):
+    """Batches without end, prepared ahead in a thread of their own; rendering may go on meanwhile.
+
+    Channels cost more than crops: each case is seen in one light, and some crops are taken from it before it leaves.
+    """
+    waiting: queue.Queue = queue.Queue(4)
+
+    def work() -> None:
+        rng, known, count = np.random.default_rng(seed), {}, 0
+        seen: list = []
+        while True:
+            if count % 40 == 0:
+                _add_cases(folder, known)
+                names = [n for n, case in known.items() if min(case[2].shape) >= CROP]
+            count += 1
+            if count % 2 or len(seen) < POOL:
+                seen = seen[-POOL + 1 :] + [_seen_case(known[names[int(rng.integers(len(names)))]], rng)]
+            pairs = [_crop(seen[int(rng.integers(len(seen)))], rng) for _ in range(batch)]
+            if len(seen) >= min(POOL, len(names)):
+                waiting.put([np.stack([p[i] for p in pairs]) for i in (0, 1)] + [len(names)])
+
+    threading.Thread(target=work, daemon=True).start()
+    while True:
+        yield waiting.get()
 
 
-def train(folder: Path, out: Path, minutes: float, start: Path | None, batch: int = 8) -> None:
-    """Train by the clock."""
+def _held_out_score(net, folder: Path, limit: int = 24) -> str:
+    """Mean IoU over held-out cases at the even chance, and the worst false share of clean ones."""
+    import torch  # noqa: PLC0415
+
+    known: dict = {}
+    _add_cases(folder, known, held_out=True)
+    scores, false = [], []
+    net.eval()
+    for photo, drawing, severity in list(known.values())[:limit]:
+        with torch.no_grad():
+            chances = predict(net, channels(photo, drawing))
+        if not (severity >= 48).any():
+            false.append((chances[0] >= 0.5).mean())
+            continue
+        scores.append(
+            [
+                np.count_nonzero((chances[i] >= 0.5) & (severity >= s)) / max(1, np.count_nonzero((chances[i] >= 0.5) | (severity >= s)))
+                for i, s in enumerate(GRADE_STEPS)
+            ]
+        )  # fmt: skip
+    net.train()
+    return f"IoU {np.mean(scores, axis=0).round(3).tolist()} of {len(scores)}, false {100 * np.max(false, initial=0):.2f} %"
+
+
+def predict(net, planes):
+    """(3, rows, columns) chances from the channels, padded as ``corrosion`` does."""
+    import torch  # noqa: PLC0415
+
+    _, rows, columns = planes.shape
+    padded = np.pad(planes, ((0, 0), (0, -rows % BLOCK), (0, -columns % BLOCK)), mode="edge")
+    with torch.no_grad():
+        logits = net(torch.from_numpy(padded[None]))[0, :, :rows, :columns].float().numpy()
+    return 1 / (1 + np.exp(-logits))
+
+
+def train(folder: Path, out: Path, minutes: float, start: Path | None, batch: int = 8, peak: float = 4e-3) -> None:
+    """Train by the clock; weights are averaged over the last steps."""
     import torch  # noqa: PLC0415
 
     torch.manual_seed(7)
-    rng = np.random.default_rng(7)
+    torch.set_num_threads(1)
     net = network()
     if start:
         net.load_state_dict(torch.load(start))
-    optimiser = torch.optim.AdamW(net.parameters(), lr=4e-3, weight_decay=1e-3)
-    known: dict = {}
-    weights = torch.tensor([1.0, 1.2, 0.6]).view(1, 3, 1, 1)
-    began, step, running = time.time(), 0, 0.0
-    while (spent := (time.time() - began) / 60) < minutes:
+    net = net.to(memory_format=torch.channels_last)
+    mean = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.99), use_buffers=True
+    )
+    optimiser = torch.optim.AdamW(net.parameters(), lr=peak, weight_decay=1e-2)
+    weights = torch.tensor([1.0, 1.0, 0.6]).view(1, 3, 1, 1)
+    began, step, running, looked = time.time(), 0, 0.0, time.time()
+    for x, y, cases in _batches(folder, batch, 7 if start is None else 8):
+        spent = (time.time() - began) / 60
+        if spent >= minutes:
+            break
+        rate = peak * min(1, step / 60 + 0.05) * (0.5 + 0.5 * np.cos(np.pi * spent / minutes)) + 2e-5
         for group in optimiser.param_groups:
-            group["lr"] = (
-                4e-3 * min(1, step / 60 + 0.05) * (0.5 + 0.5 * np.cos(np.pi * spent / minutes)) + 2e-5
-            )
-        if step % 60 == 0:
-            _add_cases(folder, known)  # rendering may go on meanwhile
-            cases = list(known.values())
-        pairs = [_augmented(*cases[i], rng) for i in rng.integers(0, len(cases), batch)]
-        x = torch.from_numpy(np.stack([p[0] for p in pairs]))
-        y = torch.from_numpy(np.stack([p[1] for p in pairs]))
-        logits = net(x)
+            group["lr"] = rate
+        x, y = torch.from_numpy(x).to(memory_format=torch.channels_last), torch.from_numpy(y)
+        with torch.autocast("cpu", dtype=torch.bfloat16):
+            logits = net(x)
+        logits = logits.float()
         bce = torch.nn.functional.binary_cross_entropy_with_logits(logits, y, reduction="none")
         p = torch.sigmoid(logits)
-        hit, total = (p * y).sum((0, 2, 3)), (p + y).sum((0, 2, 3))
-        dice = 1 - (2 * hit + 50) / (total + 50)
-        loss = (bce * weights).mean() + 0.25 * (dice * weights.flatten()).mean()
+        hit, total = (p * y).sum((0, 2, 3)), (p + y - p * y).sum((0, 2, 3))
+        jaccard = 1 - (hit + 50) / (total + 50)
+        loss = (bce * weights).mean() + 0.3 * (jaccard * weights.flatten()).mean()
         optimiser.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         optimiser.step()
         running = 0.97 * running + 0.03 * loss.item() if step else loss.item()
+        mean.update_parameters(net)
         step += 1
-        if step % 20 == 0:
-            torch.save(net.state_dict(), out)
-            print(f"step {step}  {spent:.1f} min  {len(cases)} cases  loss {running:.4f}", flush=True)
-    torch.save(net.state_dict(), out)
-
-
-def train_local(folder: Path, target: Path, minutes: float) -> None:
-    """Train the pixel model on cells drawn from every case, damaged ones as often as sound ones."""
-    import torch  # noqa: PLC0415
-
-    rng, torch_seed = np.random.default_rng(1), torch.manual_seed(3)
-    known: dict = {}
-    _add_cases(folder, known)
-    features, severities = [], []
-    for (_, photo, drawing, severity), base in known.values():
-        rows = local_features(channels(photo, drawing, base)).reshape(LOCAL_COUNT, -1).T
-        values = severity.ravel()
-        damaged, sound = np.flatnonzero(values >= 48), np.flatnonzero(values < 48)
-        some = rng.choice(damaged, min(len(damaged), 14_000), replace=False)
-        picked = np.concatenate([some, rng.choice(sound, 16_000, replace=False)])
-        features.append(rows[picked])
-        severities.append(values[picked].astype(np.float32))
-    x, severity = np.concatenate(features), np.concatenate(severities)
-    mean, spread = x.mean(axis=0), x.std(axis=0) + 1e-6
-    inputs = torch.from_numpy(np.clip((x - mean) / spread, -6, 6))
-    wanted = torch.from_numpy(
-        np.stack([np.clip((severity - step) / 24 + 0.5, 0, 1) for step in (48, 112, 176)], axis=1)
-    )
-    weights = torch.from_numpy(np.where(severity >= 48, 1.0, 2.0).astype(np.float32))[:, None]
-    sizes = ((LOCAL_COUNT, 64), (64, 48), (48, 3))
-    layers = [torch.nn.Linear(*size) for size in sizes]
-    net = torch.nn.Sequential(layers[0], torch.nn.ReLU(), layers[1], torch.nn.ReLU(), layers[2])
-    optimiser = torch.optim.AdamW(net.parameters(), lr=4e-3, weight_decay=1e-4)
-    began = time.time()
-    while (spent := (time.time() - began) / 60) < minutes:
-        for group in optimiser.param_groups:
-            group["lr"] = 4e-3 * (1 - spent / minutes) + 1e-5
-        chosen = torch.randint(0, len(inputs), (4096,), generator=torch_seed)
-        logits = net(inputs[chosen] + 0.05 * torch.randn(4096, LOCAL_COUNT))
-        each = torch.nn.functional.binary_cross_entropy_with_logits(logits, wanted[chosen], reduction="none")
-        loss = (each * weights[chosen]).mean()
-        optimiser.zero_grad()
-        loss.backward()
-        optimiser.step()
-    arrays = {"mean": mean, "spread": spread}
-    for number, layer in enumerate(layers, start=1):
-        arrays[f"w{number}"] = layer.weight.detach().numpy()
-        arrays[f"b{number}"] = layer.bias.detach().numpy()
-    np.savez(target, **arrays)
+        if step % 50 == 0:
+            torch.save(mean.module.state_dict(), out)
+            print(f"step {step}  {spent:.1f} min  {cases} cases  loss {running:.4f}", flush=True)
+        if time.time() - looked > 300:
+            looked = time.time()
+            print("held out:", _held_out_score(mean.module, folder), flush=True)
+    torch.save(mean.module.state_dict(), out)
+    print("held out:", _held_out_score(mean.module, folder, 60), flush=True)
 
 
 def export(weights: Path, target: Path) -> None:
@@ -271,7 +318,7 @@ def export(weights: Path, target: Path) -> None:
     net.load_state_dict(torch.load(weights))
     net.eval()
     torch.onnx.export(
-        net, (torch.zeros(1, 18, 64, 64),), str(target), input_names=["channels"], output_names=["logits"],
+        net, (torch.zeros(1, CHANNELS, 64, 64),), str(target), input_names=["channels"], output_names=["logits"],
         dynamic_axes={"channels": {0: "n", 2: "rows", 3: "columns"}, "logits": {0: "n", 2: "rows", 3: "columns"}},
         opset_version=17, dynamo=False,
     )  # fmt: skip
@@ -291,10 +338,6 @@ def main() -> None:
     fit.add_argument("--out", type=Path, default=Path("corrosion.pt"))
     fit.add_argument("--start", type=Path)
     fit.add_argument("--minutes", type=float, default=30)
-    pixel = steps.add_parser("local")
-    pixel.add_argument("folder", type=Path)
-    pixel.add_argument("--out", type=Path, default=Path("local.npz"))
-    pixel.add_argument("--minutes", type=float, default=2)
     write = steps.add_parser("export")
     write.add_argument("weights", type=Path)
     write.add_argument("target", type=Path)
@@ -303,8 +346,6 @@ def main() -> None:
         make_data(chosen.folder, chosen.first, chosen.count)
     elif chosen.step == "train":
         train(chosen.folder, chosen.out, chosen.minutes, chosen.start)
-    elif chosen.step == "local":
-        train_local(chosen.folder, chosen.out, chosen.minutes)
     else:
         export(chosen.weights, chosen.target)
 

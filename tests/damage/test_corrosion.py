@@ -9,7 +9,7 @@ import pytest
 from coppermend.board.model import Board, Pad, Part, Track, Via
 from coppermend.damage.camera import Camera, View
 from coppermend.damage.corrosion import corrosion_map, encode_map, severity_of
-from coppermend.damage.features import channels, drawing_channels, mask_colour, photo_canvas
+from coppermend.damage.features import COUNT, channels, drawing_channels, mask_colour, photo_canvas
 from coppermend.damage.layers import Canvas, draw_layers
 from coppermend.damage.maps import read_map
 from coppermend.damage.photo import Photo, read_photo
@@ -123,17 +123,49 @@ def test_fine_photos_are_averaged() -> None:
     assert grey[20:-20, 20:-20].std() < 12 and grey[20:-20, 20:-20].mean() == pytest.approx(127, abs=4)
 
 
-def test_channels_keep_every_sub_pixel() -> None:
-    """Four sub-pixels of each cell, the mask's colour and the drawing end up in their own planes."""
+def test_channels_are_free_of_the_light() -> None:
+    """Twice the light, warmer, and unevenly so: the colour against the mask nearby hardly changes, absolute brightness does."""
     canvas, drawing = photo_canvas(SMALL), drawing_channels(SMALL)
-    photo = np.random.default_rng(2).integers(0, 255, (*canvas.shape, 3), dtype=np.uint8)
+    photo = np.full((*canvas.shape, 3), (20, 60, 36), np.float64)
+    photo[100:130, 200:240] = (90, 110, 105)  # a crust
+    slope = np.linspace(1, 2.2, canvas.shape[1])[None, :, None] * np.array([1.1, 1.0, 0.8])
 
-    planes = channels(photo, drawing, np.array([0.2, 0.3, 0.25], np.float32))
+    plain, lit = (channels((photo * light).round().astype(np.uint8), drawing) for light in (1.0, slope))
 
-    assert planes.shape == (18, *drawing.shape[1:]) and canvas.shape == (240, 320)
-    gain = 0.35 / (0.25 + 0.1) / 255
-    np.testing.assert_allclose(planes[3 * 2 + 1], photo[1::2, ::2, 1] * gain, rtol=1e-5)
-    np.testing.assert_allclose(planes[13], 0.3 * gain * 255, rtol=1e-5)
+    crust = slice(52, 63), slice(102, 118)
+    assert plain.shape == (COUNT, *drawing.shape[1:]) and canvas.shape == (240, 320)
+    assert plain[:3, *crust].mean() > 0.5 and abs(plain[:3, 10:40, 60:80].mean()) < 0.02
+    assert np.abs(lit[:3, *crust] - plain[:3, *crust]).mean() < 0.25
+    assert lit[5, *crust].mean() > 1.3 * plain[5, *crust].mean()
+    np.testing.assert_allclose(plain[17:20] * 255, drawing, atol=0.01)
+
+
+def test_grain_is_what_varies_within_a_cell() -> None:
+    """A checkerboard of single sub-pixels has grain, stripes as wide as a cell have none inside it."""
+    canvas, drawing = photo_canvas(SMALL), drawing_channels(SMALL)
+    fine = np.indices(canvas.shape).sum(axis=0) % 2 * 100 + 50
+    wide = np.indices(canvas.shape)[0] // 2 % 2 * 100 + 50
+
+    grains = [
+        channels(np.repeat(image[..., None], 3, axis=2).astype(np.uint8), drawing)[6]
+        for image in (fine, wide)
+    ]
+
+    expected = 4 * np.std(np.log(np.array([50, 150]) / 255 + 0.02))
+    assert (
+        grains[0][5:-5, 5:-5].mean() == pytest.approx(expected, rel=0.01) and np.abs(grains[1]).max() < 1e-3
+    )
+
+
+def test_burnt_out_cells_are_named() -> None:
+    """Where the photo is white nothing can be told from colour, and the channels say so."""
+    canvas, drawing = photo_canvas(SMALL), drawing_channels(SMALL)
+    photo = np.full((*canvas.shape, 3), 80, np.uint8)
+    photo[:40, :40] = 255
+
+    planes = channels(photo, drawing)
+
+    assert planes[3:5, :19, :19].min() == 1 and planes[3:5, 22:, 22:].max() == 0
 
 
 def test_mask_colour_is_that_of_bare_board() -> None:

@@ -22,10 +22,15 @@ _KINDS = (
 )  # fmt: skip
 
 
-def random_board(seed: int) -> Board:
-    """A board with mounting holes, parts that do not overlap, tracks, vias and sometimes a copper area."""
+def random_board(seed: int, *, small: bool = False) -> Board:
+    """A board with mounting holes, parts that do not overlap, tracks, vias and sometimes a copper area.
+
+    A ``small`` one is drawn in a fraction of the time, and most of it is near the battery.
+    """
     rng = np.random.default_rng([seed, 11])
     width, height = float(rng.integers(85, 215)), float(rng.integers(70, 165))
+    if small:
+        width, height = float(rng.integers(60, 100)), float(rng.integers(50, 80))
     if width < height:
         width, height = height, width
     inset, hole = float(rng.choice([5.0, 6.35, 7.62])), 3.2

@@ -35,8 +35,8 @@ def leak_field(scene: Scene, canvas: Canvas, rng: np.random.Generator) -> Field:
     field = np.maximum(field, -1.2)
     field = cv2.resize(field, (columns, rows), interpolation=cv2.INTER_LINEAR)
     scale = canvas.px_per_mm
-    rough = float(rng.uniform(0.22, 0.42))
-    field += rough * cloud(rng, canvas.shape, rng.uniform(5, 12) * scale, 7, float(rng.uniform(0.52, 0.75)))
+    rough = float(rng.uniform(0.2, 0.5))
+    field += rough * cloud(rng, canvas.shape, rng.uniform(4, 12) * scale, 7, float(rng.uniform(0.52, 0.85)))
     return field
 
 
@@ -75,6 +75,8 @@ def corrode(
             ..., None
         ]
     )
+    cover *= np.float32(rng.uniform(0.75, 1)) + np.clip(field - 0.6, 0, 0.25)
+    np.clip(cover, 0, 1, out=cover)
     edge = cv2.GaussianBlur(cover, (0, 0), 0.15 * scale)
     picture *= 1 - 0.25 * np.clip(edge - cover, 0, 1)[..., None]
     picture += (colour - picture) * cover[..., None]
@@ -84,7 +86,7 @@ def corrode(
 
 def _crust_colour(field: Field, canvas: Canvas, rng: np.random.Generator) -> Picture:
     shape, scale = canvas.shape, canvas.px_per_mm
-    white = np.asarray(rng.uniform((0.78, 0.82, 0.76), (0.95, 0.97, 0.94)), np.float32)
+    white = np.asarray(rng.uniform((0.78, 0.82, 0.76), (0.95, 0.97, 0.94)) * rng.uniform(0.7, 1), np.float32)
     teal = np.asarray(rng.uniform((0.15, 0.5, 0.45), (0.45, 0.8, 0.85)), np.float32)
     blend = rng.uniform(-0.5, 0.6) + 0.6 * cloud(rng, shape, 5 * scale, 5) + 0.8 * (field - 0.6)
     colour = np.empty((*shape, 3), np.float32)

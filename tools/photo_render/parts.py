@@ -23,9 +23,10 @@ _SHIFT = 4
 
 @dataclass
 class Stage:
-    """The picture so far, where parts cover the surface, and how high they stand (0..1, for low parts)."""
+    """The picture so far, the bare surface, where parts cover it, and how high they stand (0..1, for low parts)."""
 
     picture: Picture
+    surface: Picture
     covered: NDArray[np.uint8]
     low: NDArray[np.uint8]
     shadow: Field
@@ -192,6 +193,9 @@ def _chip(
         _prism(stage, base, 3.0, tone * 0.6, tone)
         window = _box(*middle, along, length - 5, max(width - 5, 1.0))
         rows, columns, cover = stage.fill(window, stage.scene.mask_rgb)
+        # An empty socket is a frame: the surface, and what grows on it, shows inside.
+        patch = stage.picture[rows, columns]
+        patch += (stage.surface[rows, columns] * 0.85 - patch) * cover[..., None]
         stage.covered[rows, columns] = np.where(cover > 0.5, 0, stage.covered[rows, columns])
         for x, y in pads:
             stage.fill(stage.lean(_box(x, y, along, 0.7, 0.45), 3.0), (0.6, 0.5, 0.3))

@@ -114,6 +114,7 @@ def _board_picture(
     quarter = (canvas.shape[0] // 4 + 1, canvas.shape[1] // 4 + 1)
     stage = Stage(
         surface.copy(),
+        surface,
         canvas.blank(),
         canvas.blank(),
         np.zeros(quarter, np.float32),
@@ -201,7 +202,7 @@ def _light(photo: Picture, scene: Scene, rng: np.random.Generator) -> None:
             (gy - cy) * np.cos(turn) - (gx - cx) * np.sin(turn),
         )
         d = (p / a) ** 2 + (q / b) ** 2
-        glare += np.float32(rng.uniform(0.6, 1.5)) * np.exp(-d) + np.float32(rng.uniform(0.05, 0.2)) * np.exp(
+        glare += np.float32(rng.uniform(0.6, 4.0)) * np.exp(-d) + np.float32(rng.uniform(0.05, 0.2)) * np.exp(
             -d / 8
         )
     size = (wide, high)

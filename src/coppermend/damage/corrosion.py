@@ -1,5 +1,5 @@
 """Corrosion in a photo: severity 0..255 of every cell of the board, 4 px/mm, by a small network trained on synthetic
-photographs, sharpened by a pixel model (``local``). Where the photo lies is found by ``registration``; what the damage touches by ``touch``.
+photographs. Where the photo lies is found by ``registration``; what the damage touches by ``touch``.
 
 The network gives three probabilities: light, moderate, heavy or worse. A grade is given where its probability
 passes a threshold, and within a grade the value follows the probability.
@@ -7,7 +7,6 @@ passes a threshold, and within a grade the value follows the probability.
 
 from __future__ import annotations
 
-import io
 from functools import cache
 from importlib.resources import files
 
@@ -19,17 +18,15 @@ from numpy.typing import NDArray
 from coppermend.board.model import Board, Layer
 from coppermend.board.space import board_shape
 from coppermend.damage.camera import View
-from coppermend.damage.features import channels, drawing_channels, mask_colour, photo_canvas
+from coppermend.damage.features import channels, drawing_channels, photo_canvas
 from coppermend.damage.layers import Canvas
-from coppermend.damage.local import local_chances, local_features
 from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
 THRESHOLDS = (0.5, 0.4, 0.4)  # of the probability of each grade, by held-out synthetic photographs
-_BLOCK = 8  # the network halves its input three times
+_BLOCK = 16  # the network halves its input four times
 _THREADS = 2
-_WIDE_PX = 4.0
 _DATA = "coppermend.damage.data"
 
 
@@ -50,7 +47,7 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
     inside = view.scaled(photo.scale)
     straight = rectify(photo.rgb, inside, photo_canvas(board))
     drawing = drawing_channels(board, side)
-    chances = grade_chances(channels(straight, drawing, mask_colour(straight, drawing)))
+    chances = grade_chances(channels(straight, drawing))
     canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
     on_board = canvas.blank()
     canvas.fill(on_board, board_shape(board))
@@ -59,22 +56,14 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
 
 
 def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
-    """(3, rows, columns) probabilities of light, moderate and heavy or worse, from ``features.channels``.
-
-    The network sees far and is blurred, the pixel model sees its cell only: their geometric mean needs both.
-    """
-    wide = np.stack([cv2.GaussianBlur(plane, (0, 0), _WIDE_PX) for plane in _network_chances(planes)])
-    chances = np.sqrt(wide * local_chances(local_features(planes), _local_model()))
-    # A worse grade is never likelier than a milder one.
-    return np.asarray(np.minimum.accumulate(chances, axis=0), np.float32)
-
-
-def _network_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(3, rows, columns) probabilities of light, moderate and heavy or worse, from ``features.channels``."""
     _, rows, columns = planes.shape
     below, right = -rows % _BLOCK, -columns % _BLOCK
     padded = np.pad(planes, ((0, 0), (0, below), (0, right)), mode="edge")
     (logits,) = _session().run(None, {"channels": padded[None]})
-    return np.asarray(1 / (1 + np.exp(-np.clip(logits[0][:, :rows, :columns], -30, 30))), np.float32)
+    chances = 1 / (1 + np.exp(-np.clip(logits[0][:, :rows, :columns], -30, 30)))
+    # A worse grade is never likelier than a milder one.
+    return np.asarray(np.minimum.accumulate(chances, axis=0), np.float32)
 
 
 def severity_of(
@@ -107,10 +96,3 @@ def _session() -> onnxruntime.InferenceSession:
     options.log_severity_level = 3
     data = files(_DATA).joinpath("corrosion.onnx").read_bytes()
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
-
-
-@cache
-def _local_model() -> dict[str, NDArray[np.float32]]:
-    """The pixel model, loaded once."""
-    with np.load(io.BytesIO(files(_DATA).joinpath("local.npz").read_bytes())) as arrays:
-        return {name: arrays[name] for name in arrays.files}

@@ -1,7 +1,8 @@
-"""What the corrosion model looks at, cell by cell at 4 px/mm: the straightened photo, the mask's colour, the drawing.
+"""What the corrosion model looks at, cell by cell at 4 px/mm: the straightened photo against the board's own mask, and the drawing.
 
-The photo comes at twice that scale, four sub-pixels to a cell, so that the grain of crust is kept. Brightness is put
-on a common footing by the board's own mask, whose colour is estimated robustly from where the drawing has no copper.
+Light is unknown and uneven, so colours are logarithms of ratios to the mask's colour near the place, estimated where the
+drawing has no copper and the photo still looks like mask. The photo comes at twice the scale, four sub-pixels to a
+cell, so that the grain of crust is kept.
 """
 
 from __future__ import annotations
@@ -17,10 +18,20 @@ from coppermend.damage.layers import Canvas, draw_layers
 from coppermend.damage.maps import PX_PER_MM
 
 PHOTO_PX_PER_MM = 2.0 * PX_PER_MM
-COUNT = 18
-_BODIES, _COPPER_FREE = 2, 60
+COUNT = 22
+_PADS, _BODIES, _COPPER_FREE = 0, 2, 60
+_FLOOR = 0.02  # added before logarithms: darkness is noise
+_LIMIT = 2.0  # natural logarithm of a ratio; what is further out tells no more
+_SCALES_PX = (1.0, 2.5, 6.0)
+_NEAR_MM = 8.0  # light changes over more than this
+_TINT, _LIGHT = (
+    0.25,
+    0.7,
+)  # how far mask may be from its usual colour and brightness, in logarithms; our choice
+_PRIOR = 0.03
 
 Drawing = NDArray[np.uint8]
+Plane = NDArray[np.float32]
 
 
 def photo_canvas(board: Board) -> Canvas:
@@ -44,28 +55,77 @@ def mask_colour(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float3
     """
     rows, columns = drawing.shape[1:]
     small = cv2.resize(photo, (columns, rows), interpolation=cv2.INTER_AREA)
-    grown = cv2.dilate(drawing[0], np.ones((5, 5), np.uint8))
+    grown = cv2.dilate(drawing[_PADS], np.ones((5, 5), np.uint8))
     free = (grown < _COPPER_FREE) & (drawing[_BODIES] < _COPPER_FREE) & (small.max(axis=2) > 20)
     chosen = small[free] if np.count_nonzero(free) > 100 else small.reshape(-1, 3)
     return np.asarray(np.median(chosen[:: max(1, len(chosen) // 40_000)], axis=0) / 255, np.float32)
 
 
-def channels(photo: NDArray[np.uint8], drawing: Drawing, base: NDArray[Any]) -> NDArray[np.float32]:
-    """(18, rows, columns) float32: 4 sub-pixels x RGB, the mask's RGB, pads, tracks, parts.
+def channels(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float32]:
+    """(22, rows, columns) float32: what the model sees of each cell.
+
+    Colour against the mask nearby (3), burnt out (2), brightness, grain, brightness against its surroundings and its
+    spread at three scales (6), colour around at two scales (4), the drawing (3); and, the same everywhere, the
+    mask's tint (2). Nothing else is told about the photo as a whole: a model would learn what goes with damage in
+    its training set (measured: how bright the brightest is, and the colour of pads, hid all damage on other boards).
 
     Args:
         photo: (2 rows, 2 columns, 3) straightened photo at 8 px/mm.
         drawing: (3, rows, columns) from ``drawing_channels``.
-        base: (3,) mask colour 0..1.
     """
     rows, columns = drawing.shape[1:]
+    base = mask_colour(photo, drawing)
+    cells = np.asarray(cv2.resize(photo, (columns, rows), interpolation=cv2.INTER_AREA), np.uint8)
+    logs = _logarithm(cells)
+    nearby = _mask_nearby(cells, drawing, np.asarray(np.log(base + _FLOOR), np.float32))
+    against = np.clip(logs - nearby, -_LIMIT, _LIMIT)
+    light = np.ascontiguousarray(logs.mean(axis=2))
     out = np.empty((COUNT, rows, columns), np.float32)
-    # One brightness for the whole board: its mask becomes mid-grey in brightness, its colour stays.
-    gain = np.float32(0.35 / (float(np.mean(base)) + 0.1) / 255)
-    for sub in range(4):
-        plane = photo[sub // 2 :: 2, sub % 2 :: 2]
-        for colour in range(3):
-            np.multiply(plane[..., colour], gain, out=out[3 * sub + colour])
-    out[12:15] = (base * gain * 255).astype(np.float32)[:, None, None]
-    np.multiply(drawing, np.float32(1 / 255), out=out[15:18])
-    return np.minimum(out, 2.5, out=out)
+    out[0:3] = against.transpose(2, 0, 1)
+    out[3] = np.clip((cells.max(axis=2) - np.float32(235)) / 20, 0, 1)
+    out[4] = np.clip((cells.min(axis=2) - np.float32(235)) / 20, 0, 1)
+    out[5] = cells.mean(axis=2) * np.float32(1 / 255)
+    out[6] = 4 * _grain(photo)
+    for number, scale_px in enumerate(_SCALES_PX):
+        apart = light - cv2.GaussianBlur(light, (0, 0), scale_px)
+        out[7 + number] = 2 * apart
+        out[10 + number] = 3 * np.sqrt(cv2.GaussianBlur(apart * apart, (0, 0), scale_px))
+    tints = np.ascontiguousarray(against[..., ::2] - against[..., 1:2])
+    for number, scale_px in enumerate(_SCALES_PX[1:]):
+        out[13 + 2 * number : 15 + 2 * number] = cv2.GaussianBlur(tints, (0, 0), scale_px).transpose(2, 0, 1)
+    np.multiply(drawing, np.float32(1 / 255), out=out[17:20])
+    usual = np.log(base + _FLOOR)
+    out[20], out[21] = usual[0] - usual[1], usual[2] - usual[1]
+    return out
+
+
+_LOGARITHMS = np.log(np.arange(256, dtype=np.float32) / 255 + np.float32(_FLOOR))
+
+
+def _logarithm(image: NDArray[Any]) -> Plane:
+    return np.asarray(cv2.LUT(image, _LOGARITHMS), np.float32)
+
+
+def _mask_nearby(cells: NDArray[np.uint8], drawing: Drawing, base: NDArray[np.float32]) -> Plane:
+    """(rows, columns, 3) logarithm of the mask's colour as lit at each place; the usual colour where none is near."""
+    rows, columns = drawing.shape[1:]
+    size = (max(1, columns // round(PX_PER_MM)), max(1, rows // round(PX_PER_MM)))
+    small = _logarithm(cv2.resize(cells, size, interpolation=cv2.INTER_AREA))
+    covered = cv2.resize(np.maximum(drawing[_PADS], drawing[_BODIES]), size, interpolation=cv2.INTER_AREA)
+    off = small - base
+    lighter = off.mean(axis=2)
+    tint = np.sum((off - lighter[..., None]) ** 2, axis=2)
+    weight = np.exp(-tint / _TINT**2 - (lighter / _LIGHT) ** 2) * (1 - covered * np.float32(1 / 255)) ** 2
+    spread = _NEAR_MM
+    total = cv2.GaussianBlur(weight, (0, 0), spread) + np.float32(_PRIOR)
+    shift = cv2.GaussianBlur(off * weight[..., None], (0, 0), spread) / total[..., None]
+    return np.asarray(cv2.resize(shift, (columns, rows), interpolation=cv2.INTER_LINEAR) + base, np.float32)
+
+
+def _grain(photo: NDArray[np.uint8]) -> Plane:
+    """Standard deviation of the brightness's logarithm within each cell."""
+    fine = _logarithm(cv2.cvtColor(photo, cv2.COLOR_RGB2GRAY))
+    half = (photo.shape[1] // 2, photo.shape[0] // 2)
+    mean = cv2.resize(fine, half, interpolation=cv2.INTER_AREA)
+    square = cv2.resize(fine * fine, half, interpolation=cv2.INTER_AREA)
+    return np.asarray(np.sqrt(np.clip(square - mean * mean, 0, None)), np.float32)
