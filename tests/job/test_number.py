@@ -150,3 +150,22 @@ def test_numbers_in_marks():
     marks = "tag 26-0042-U; 2024-05-01; tel 55 0123 9, again 26 0042 U, DT26-0042-U"
 
     assert numbers_in(marks) == ("26-0042-U",)
+
+
+def test_check_scheme_catches_every_wrong_character_by_induction():
+    """ISO/IEC 7064 MOD 37,36, rule from memory: from any state, unequal characters lead to unequal states, and equal
+    characters keep unequal states unequal; so one wrong character in any place of a text of any length changes the
+    last state, and with it the check character. All 36 states and 36 characters are tried.
+    """
+
+    def after(state: int, character: int) -> int:
+        return ((state + character) % 36 or 36) * 2 % 37
+
+    for state in range(1, 37):
+        assert len({after(state, character) for character in range(36)}) == 36
+    for character in range(36):
+        assert len({after(state, character) for state in range(1, 37)}) == 36
+    state = 36
+    for digit in "260042":
+        state = after(state, int(digit))
+    assert "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"[(37 - state) % 36] == check_character("260042")

@@ -28,8 +28,9 @@ from coppermend.job.assess import Assessment
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
 from coppermend.papers.contents import report_content, tag_content
+from coppermend.papers.labelsize import SIZES, parse_size
 from coppermend.papers.report import Paper, report_pdf
-from coppermend.papers.tag import tag_pdf, tag_png
+from coppermend.papers.tag import PRINTER_DPI, tag_pdf, tag_png
 
 Make = Callable[[JobState, Assessment, str], bytes]
 
@@ -59,7 +60,10 @@ def _paper(data: Path, job: str, what: str, out: Path, who: str, as_json: bool, 
     return 0
 
 
-@examples("coppermend job tag 26-0042-U -o tag.pdf --shop 'Fen Lane Board Works'")
+@examples(
+    "coppermend job tag 26-0042-U -o tag.pdf --shop 'Fen Lane Board Works'",
+    "coppermend job tag 26-0042-U -o tag.png --size 50x30 --dpi 300",
+)
 def tag(
     job: JobArgument,
     data: DataOption,
@@ -69,17 +73,26 @@ def tag(
     ],
     shop: ShopOption = "",
     bench_url: LinkOption = "",
+    size: Annotated[
+        str, typer.Option("--size", help=f"{', '.join(SIZES)}, or width x height in mm such as 50x30.")
+    ] = "tag",
+    dots_per_inch: Annotated[
+        int, typer.Option("--dpi", help="Dots per inch of the label printer, for PNG: 203 or 300.")
+    ] = PRINTER_DPI[0],
     as_json: JsonFlag = False,
 ) -> int:
-    """Make the return tag, 60 x 100 mm, with the code that names the job."""
+    """Make the return tag, in any size, with the code that names the job."""
     _refuse_other_ending(out, ".pdf", ".png")
+    label = parse_size(size)
 
     def make(state: JobState, found: Assessment, date: str) -> bytes:
         content = tag_content(
             found.board, standard_library(), state, found,
             who=who, date=date, shop=shop, bench_url=bench_url,
         )  # fmt: skip
-        return tag_png(content) if out.suffix.lower() == ".png" else tag_pdf(content)
+        if out.suffix.lower() == ".png":
+            return tag_png(content, label, dots_per_inch)
+        return tag_pdf(content, label)
 
     return _paper(data, job, "tag", out, who, as_json, make)
 

@@ -17,6 +17,7 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.copper.wirelist import total_words, wire_totals
 from coppermend.job.assess import Assessment
 from coppermend.job.state import JobState, ReadingLine
+from coppermend.papers.marks import work_marks
 from coppermend.papers.report import Picture, ProofRow, ReadingRow, ReportContent, WorkRow
 from coppermend.papers.tag import TagContent
 from coppermend.rework.records import RefitItem
@@ -105,6 +106,7 @@ def tag_content(
         verdict=verdict(found),
         cautions=tuple(c.text for c in _cell_cautions(board, library, found)),
         bench_url=bench_url,
+        marks=work_marks(state, found),
     )
 
 

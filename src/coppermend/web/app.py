@@ -20,6 +20,7 @@ from coppermend.web import (
     api,
     bench,
     boards,
+    copper_pages,
     craft_pages,
     draft_pages,
     figure_pages,
@@ -38,6 +39,7 @@ from coppermend.web import (
     prove_waiver,
     receiving,
     rom_pages,
+    scan_page,
     sign_in,
     stages,
 )
@@ -54,6 +56,7 @@ _ROUTERS = (
     live,
     receiving,
     actions,
+    copper_pages,
     papers,
     photo_map,
     plan_pages,
@@ -70,6 +73,7 @@ _ROUTERS = (
     craft_pages,
     figure_pages,
     rom_pages,
+    scan_page,
     files,
     api,
 )

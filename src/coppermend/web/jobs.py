@@ -9,7 +9,10 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from coppermend.errors import CoppermendError
+from coppermend.errors import CoppermendError, UnknownName
+from coppermend.job.number import check_number
+from coppermend.job.release import check_stage_allowed
+from coppermend.job.state import fold
 from coppermend.job.validate import FIELDS
 from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.drawing import drawing_of, stage_overlays
@@ -23,9 +26,24 @@ HEADER = tuple(FIELDS["job"])
 
 
 @router.get("/jobs/new")
-def ask_new_job(request: Request) -> Response:
-    """The form that opens a job."""
-    return page(request, "new_job.html", boards=desk_of(request).store.boards())
+def ask_new_job(request: Request, comeback: str = "") -> Response:
+    """The form that opens a job; filled in from the earlier job when a tag has come back."""
+    desk = desk_of(request)
+    return page(request, "new_job.html", boards=desk.store.boards(), typed=_comeback(desk, comeback))
+
+
+def _comeback(desk: Desk, number: str) -> Form:
+    """What is known of a board by the number on its tag, which becomes one of its marks."""
+    if not number:
+        return Form()
+    marks = f"tag {check_number(number)}"
+    try:
+        state = fold(desk.store.entries(number))
+    except UnknownName:  # a tag of another record
+        return Form({"marks": marks})
+    same = ("customer", "contact", "machine", "serial")
+    board = {"board": state.board.sha256} if state.board else {}
+    return Form({**{name: getattr(state, name) for name in same}, "marks": marks, **board})
 
 
 @router.post("/jobs/new")
@@ -96,7 +114,12 @@ def go_on(request: Request, number: str, form: SentForm) -> Response:
     """Say that the job stands at another stage now, and show it."""
     wanted = form.text("stage")
     here = form.text("here") or wanted
-    return keep(request, number, here, "stage", form, lambda _: {"stage": wanted}, show=wanted)
+
+    def body(job: Job) -> dict[str, Any]:
+        check_stage_allowed(wanted, job.found.release if job.found else None)
+        return {"stage": wanted}
+
+    return keep(request, number, here, "stage", form, body, show=wanted)
 
 
 @router.post("/jobs/{number}/void")

@@ -9,8 +9,9 @@ from coppermend.errors import CoppermendError, InputError
 from coppermend.job.state import JobState
 from coppermend.job.store import now
 from coppermend.papers.contents import report_content, tag_content
+from coppermend.papers.labelsize import parse_size
 from coppermend.papers.report import Paper, Picture, report_pdf
-from coppermend.papers.tag import tag_pdf
+from coppermend.papers.tag import tag_pdf, tag_png
 from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.files import shown_type
 from coppermend.web.forms import Form, SentForm
@@ -30,7 +31,7 @@ def make_paper(request: Request, number: str, form: SentForm) -> Response:
     job, who = desk.job(number), author(request, form)
     try:
         what, name, data = _made(desk, job, form, who)
-        sha256 = desk.store.attach(data, name, "application/pdf")
+        sha256 = desk.store.attach(data, name, "image/png" if name.endswith(".png") else "application/pdf")
         body = {"what": what, "sha256": sha256, "name": name}
         entry = desk.store.append(job.number, "paper", "return", body, who=who)
     except CoppermendError as error:
@@ -54,7 +55,10 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
         tag = tag_content(
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link
         )
-        return what, f"tag-{state.number}.pdf", tag_pdf(tag)
+        size = parse_size(form.text("size") or "tag")
+        if not form.text("dpi"):
+            return what, f"tag-{state.number}.pdf", tag_pdf(tag, size)
+        return what, f"tag-{state.number}.png", tag_png(tag, size, form.number("dpi"))
     if what == "report":
         report = report_content(
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link,
