@@ -23,7 +23,6 @@ from coppermend.proving.matrixfaults import single_faults
 from coppermend.proving.matrixfile import Observation
 from coppermend.proving.nextclosure import three_corners
 from coppermend.proving.scan import Scanner
-from coppermend.proving.walk import walk_of
 
 MOST_STEPS = 80
 
@@ -91,11 +90,6 @@ def whole_test(matrix: SwitchMatrix) -> list[frozenset[Crossing]]:
     return [frozenset(), *(frozenset({p.crossing}) for p in matrix.positions), *corners]
 
 
-def short_test(matrix: SwitchMatrix) -> list[frozenset[Crossing]]:
-    """Nothing, and the walk."""
-    return [frozenset(), *(frozenset({c.crossing}) for c in walk_of(matrix).closures)]
-
-
 def diagnose(
     machine: SimulatedMatrix, times: list[float], start: Sequence[frozenset[Crossing]], most: int = MOST_STEPS
 ) -> tuple[Inference, list[Observation]]:
@@ -134,14 +128,14 @@ def lamps(size: int = 8) -> None:
 
 
 def singles(size: int = 8, kind: MatrixKind = "switch") -> None:
-    """Every single fault of a matrix with and without diodes (lamp matrices have them)."""
+    """Every single fault of a matrix with and without diodes (lamp matrices have them), after a whole test."""
     for diodes in (True, False) if kind == "switch" else (True,):
         matrix = full_matrix(size, diodes, kind)
         scanner, times = Scanner(matrix), list[float]()
         unique = grouped = wrong = steps = 0
         faults = [fault for fault, _ in single_faults(matrix)]
         for fault in faults:
-            found, seen = diagnose(SimulatedMatrix(matrix, (fault,)), times, short_test(matrix))
+            found, seen = diagnose(SimulatedMatrix(matrix, (fault,)), times, whole_test(matrix))
             steps += len(seen)
             top = [e.faults for e in found.explanations if e.group == 1]
             if (fault,) not in top:

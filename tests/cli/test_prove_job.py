@@ -60,3 +60,27 @@ def test_a_board_needs_its_area_and_a_job_brings_its_own(
     assert "expected --area" in call("prove", "gate", small).err
     assert "come from a job's record" in call("prove", "gate", job, "--readings", readings).err
     assert call("prove", "gate", "26-9999-X").status == 2
+
+
+def test_a_job_stands_at_return_only_through_its_gate_or_a_waiver(job: str, call: Any) -> None:
+    """Refused with what is open and what would do; after a waiver the same command is taken."""
+    refused = call("job", "log", job, "stage", "stage=return")
+    call("prove", "waive", job, "--reason", "no lamps here")
+
+    assert (
+        refused.status == 2 and "the gate is open" in refused.err and "coppermend prove waive" in refused.err
+    )
+    assert call("job", "log", job, "stage", "stage=return").status == 0
+
+
+def test_hold_up_from_a_jobs_own_readings(job: str, call: Any) -> None:
+    """The readings on record of one cell; which one must be told when there are several."""
+    none = call("prove", "holdup", "--job", job)
+    for refdes, hours, volts in (("BT1", 0, 4.7), ("BT1", 10, 4.6), ("C9", 0, 4.7)):
+        call("job", "log", job, "decay", f"refdes={refdes}", f"hours={hours}", f"volts={volts}")
+
+    found = call("prove", "holdup", "--job", job, "--cell", "BT1", "--json")
+    assert found.status == 0 and found.document["verdict"] == "long enough"
+    assert "no voltage" in none.err and none.status == 2
+    assert "--cell with one of BT1, C9" in call("prove", "holdup", "--job", job).err
+    assert "either" in call("prove", "holdup", "0:4.7", "--job", job).err

@@ -11,7 +11,7 @@ from coppermend.board.subject import part_subject
 from coppermend.errors import InputError
 from coppermend.job.assess import assess
 from coppermend.job.progress import FINISHED, WAIVED
-from coppermend.job.release import holding, release
+from coppermend.job.release import check_stage_allowed, holding, release
 from coppermend.job.state import FileLine, JobState, WaiverLine, fold
 from coppermend.proving.records import Gate, OpenItem
 
@@ -105,3 +105,15 @@ def test_the_last_words_tell_a_waiver_from_a_passed_gate(small_damaged):
     held.__dict__["progress"] = finished.__dict__["progress"]
 
     assert (finished.next_step, held.next_step) == (FINISHED, WAIVED)
+
+
+def test_return_is_refused_while_the_gate_is_open():
+    """Going on to return names how much is open and what; other stages, a waiver, and a job without a board pass."""
+    with pytest.raises(InputError) as caught:
+        check_stage_allowed("return", release(OPEN, JobState()))
+
+    assert "2 things are not proven, part U1, proof clock:CLK" in caught.value.found
+    assert "waiver" in caught.value.expected
+    check_stage_allowed("prove", release(OPEN, JobState()))
+    check_stage_allowed("return", release(OPEN, JobState(waiver=WHOLE)))
+    check_stage_allowed("return", None)

@@ -117,3 +117,16 @@ def test_nothing_open_cannot_be_waived(at_work: Bench):
     """A passed gate shows no such form and takes none."""
     assert "Going back unproven" not in at_work.get("/return").text
     assert at_work.post("waive", reason="x").status_code == 400
+
+
+def test_a_job_goes_on_to_return_only_through_its_gate_or_a_waiver(damaged: Bench):
+    """The page and the JSON refuse with what is open; after a waiver with its reason both take it."""
+    sent = {"kind": "stage", "stage": "return", "who": "R. Tansy", "body": {"stage": "return"}}
+    refused = damaged.post("stage", stage="return", here="prove")
+    by_script = damaged.client.post(f"/api/jobs/{damaged.number}/entries", json=sent)
+    damaged.kept("waive", reason="the customer tests it at home")
+
+    assert refused.status_code == 400 and "the gate is open" in refused.text
+    assert by_script.status_code == 400 and "not proven" in by_script.json()["error"]
+    damaged.kept("stage", stage="return", here="prove")
+    assert damaged.job.state.stage == "return" and damaged.job.found.release.allowed

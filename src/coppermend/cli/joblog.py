@@ -13,6 +13,7 @@ from coppermend.cli.record import DataOption, JobArgument, WhoOption, assessment
 from coppermend.cli.tree import examples
 from coppermend.job.entry import STAGES, EntryKind
 from coppermend.job.export import format_log
+from coppermend.job.release import check_stage_allowed
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
 from coppermend.job.validate import KINDS, check_body, check_kind, check_stage
@@ -22,7 +23,7 @@ _HOME: dict[EntryKind, str] = {
     "job": "receive", "board": "receive", "damage": "inspect", "remedy": "plan", "strip": "strip",
     "reading": "copper", "jumper": "copper", "refit": "refit", "evidence": "prove", "waiver": "return",
     "trial": "prove", "decay": "prove", "proof": "prove",
-    "paper": "return",
+    "paper": "return", "fingerprint": "receive",
 }  # fmt: skip
 
 
@@ -100,4 +101,6 @@ def _check(store: Store, state: JobState, kind: EntryKind, body: dict[str, Any])
     """What cannot be taken back is checked first: form, then whether the board has what it names."""
     check_body(kind, body)
     if state.board is not None:
+        if kind == "stage" and body["stage"] == "return":
+            check_stage_allowed("return", assessment_of(store, state).release)
         refuse_absent(kind, body, store.board(state.board.sha256), lambda: assessment_of(store, state))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from coppermend.errors import InputError
 from coppermend.job.state import JobState, WaiverLine
 from coppermend.proving.records import Gate
 
@@ -45,6 +46,28 @@ def holding(gate: Gate) -> tuple[str, ...]:
     ('proof clock:CLK',)
     """
     return (*(str(item.subject) for item in gate.open), *(f"proof {name}" for name in gate.failed))
+
+
+def check_stage_allowed(stage: object, found: Release | None) -> None:
+    """Refuse that a job goes on to return while its gate is open and no waiver covers what holds it.
+
+    Args:
+        stage: The stage that the job is to stand at.
+        found: Whether it may go back; None for a job without a board, of which nothing is known.
+
+    Raises:
+        InputError: If it may not.
+    """
+    if stage == "return" and found is not None and not found.allowed:
+        count = len(found.left)
+        raise InputError(
+            f"the gate is open: {count} {'thing is' if count == 1 else 'things are'} not proven, {_first(found.left)}",
+            expected="everything proven, or a waiver with its reason: on the return page, or coppermend prove waive",
+        )
+
+
+def _first(names: tuple[str, ...]) -> str:
+    return ", ".join(names[:3]) + (" and more" if len(names) > 3 else "")
 
 
 def release(gate: Gate, state: JobState) -> Release:

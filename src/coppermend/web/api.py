@@ -11,6 +11,7 @@ from coppermend.board.model import Board
 from coppermend.board.roles import NetRole
 from coppermend.errors import InputError
 from coppermend.job.export import entry_to_json
+from coppermend.job.release import check_stage_allowed
 from coppermend.web.desk import desk_of
 from coppermend.web.pages import signed_in
 
@@ -49,6 +50,9 @@ def add_entry(request: Request, number: str, sent: Annotated[dict[str, Any], Bod
         raise InputError(
             f"expect_seq is {expect!r:.40}", expected="the number of the last entry you have seen"
         )
+    if words["kind"] == "stage" and sent["body"].get("stage") == "return":
+        found = desk_of(request).job(number).found
+        check_stage_allowed("return", found.release if found else None)
     entry = desk_of(request).store.append(
         number,
         str(words["kind"]),
