@@ -18,11 +18,16 @@ from coppermend.errors import InputError, UnknownName
 from coppermend.job.assess import assess
 from coppermend.job.known import board_facts
 from coppermend.job.planning import plan_effect, remedy_facts
-from coppermend.job.remedying import offered_remedies, proofs_of, required_proofs
+from coppermend.job.remedying import adapter_wiring, offered_remedies, proofs_of, required_proofs
 from coppermend.job.state import EvidenceLine, JobState
 from coppermend.rework.apply import apply_remedies, apply_remedy
+from coppermend.rework.larger import larger_rom
 from coppermend.rework.stocked import Stock
 from coppermend.rework.verify import check_remedy, conflicts
+from coppermend.rom.adapt import plan_adapter
+from coppermend.rom.adapter import AdapterGate, verify_adapter
+from coppermend.rom.devices import get_device
+from coppermend.rom.readmap import socket_of
 
 LIBRARY = standard_library()
 
@@ -98,6 +103,54 @@ def test_where_no_adapter_fits_the_note_says_why():
 
     assert note.note_only
     assert "An adapter could not be planned:" in note.why
+
+
+def test_a_gate_on_the_adapter_is_wired_and_checked():
+    """Where the select is made by an AND of both old ones: four wires of the gate more, none of them to spare."""
+    board, _ = demo()
+    plan = plan_adapter(
+        board, LIBRARY, [socket_of(board, LIBRARY, r) for r in ("U2", "U3")], get_device("2764")
+    )
+    gate = AdapterGate("UA1", "74LS08", ("ROM0_N", "ROM1_N"), "ADAPTER_SELECT")
+    wires = tuple(
+        replace(w, net=gate.output, source="UA1", how="gate") if w.name == "/CE" else w for w in plan.wires
+    )
+    adapter = replace(plan, wires=wires, gates=(gate,))
+    contents = {"U2": bytes(range(256)) * 16, "U3": bytes(range(255, -1, -1)) * 16}
+    remedy = larger_rom(board, LIBRARY, adapter_wiring(LIBRARY, adapter), ())
+    pins = {a: b for a, b in remedy.connections if a.startswith("U28.")}
+
+    assert verify_adapter(board, LIBRARY, adapter, contents).passed
+    assert [line.type for line in remedy.parts_on] == ["adapter-plug", "2764", "74LS08"]
+    assert (pins["U28.1"], pins["U28.2"], pins["U28.14"]) == ("ROM0_N", "ROM1_N", "+5V")
+    assert ("U27.20", "U28.3") in remedy.connections
+    assert pins["U28.4"] == "GND"  # what is not used rests
+    assert check_remedy(board, LIBRARY, remedy) == ()
+    for number, (a, _) in enumerate(remedy.jumpers):
+        if a.startswith("U28."):
+            cut = replace(remedy, jumpers=remedy.jumpers[:number] + remedy.jumpers[number + 1 :])
+            assert "missing-connection" in {f.code for f in check_remedy(board, LIBRARY, cut)}
+
+
+def test_a_mask_rom_of_unknown_select_keeps_the_note():
+    """Which level selects it is part of its mask; the note says what to find out."""
+    board, _ = demo()
+    parts = tuple(
+        replace(p, type="2316", value="2316") if p.refdes in ("U2", "U3") else p for p in board.parts
+    )
+    odd = replace(board, parts=parts, memory_map=())
+
+    note = next(r for r in offered_remedies(odd, LIBRARY, Touch()) if r.id == "larger-eprom")
+
+    assert note.note_only and "could not be planned" in note.why
+
+
+def test_without_a_clock_no_access_time_is_claimed():
+    """The contents are still simulated."""
+    board, _ = demo()
+    found = {r.id: r for r in offered_remedies(replace(board, clocks=()), LIBRARY, Touch())}["larger-eprom"]
+
+    assert [c.name for c in found.checks] == ["room for all programs", "every CPU address reads as before"]
 
 
 def test_a_board_without_several_roms_is_offered_none():

@@ -55,7 +55,7 @@ def _larger(board: Board, library: PartLibrary, note: Remedy, taken: tuple[str, 
     for adapter in _adapters(board, library, reasons):
         checked = verify_adapter(board, library, adapter, _contents(adapter.sockets))
         checks = (*note.checks, _contents_check(checked), *_access_check(board, library, adapter))
-        made = larger_rom(board, library, _wiring(library, adapter), checks, taken)
+        made = larger_rom(board, library, adapter_wiring(library, adapter), checks, taken)
         return with_places(board, made)
     why = f"{note.why} An adapter could not be planned: {reasons[0] if reasons else 'no device fits'}."
     return replace(note, why=why)
@@ -113,7 +113,7 @@ def _access_check(board: Board, library: PartLibrary, adapter: Adapter) -> tuple
     )  # fmt: skip
 
 
-def _wiring(library: PartLibrary, adapter: Adapter) -> AdapterWiring:
+def adapter_wiring(library: PartLibrary, adapter: Adapter) -> AdapterWiring:
     """The plan of the rom room as plain values of rework."""
     device = adapter.device
     nets = {wire.pin: wire.net for wire in adapter.wires}
