@@ -83,6 +83,22 @@ def test_bad_points_find_nothing(work: Work, points: str, words: str) -> None:
     assert len(work.desk.job(work.number).entries) == 3
 
 
+def test_points_that_the_photo_contradicts_are_refused_or_trusted(work: Work) -> None:
+    """Points 15 mm off put no copper where the photo has it: that is said and nothing kept, unless they are to be trusted."""
+    moved = [
+        {**p, "board_mm": [p["board_mm"][0] * 0.8 + 15, p["board_mm"][1] * 0.75 + 9]}
+        for p in json.loads(work.points)
+    ]
+    asked = {"points": json.dumps(moved), "side": "top"}
+
+    refused = work.client.post(f"{work.path}/find", data=asked)
+    trusted = work.client.post(f"{work.path}/find", data={**asked, "clicks_only": "1"})
+
+    assert refused.status_code == 400 and "not where the points put them" in refused.json()["error"]
+    assert trusted.status_code == 200 and trusted.json()["matches"] == 0
+    assert len(work.desk.job(work.number).entries) == 3
+
+
 @pytest.mark.parametrize(
     ("data", "words"), [({"proposed": "0" * 64}, "no damage map"), ({"side": "left"}, "no damage map")]
 )

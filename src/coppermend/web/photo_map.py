@@ -64,16 +64,18 @@ def find_damage(request: Request, number: str, sha256: str, form: SentForm) -> R
     desk = desk_of(request)
     job = desk.job(number)
     try:
-        return JSONResponse(_found(desk, job, sha256, form.text("points"), _side(form.text("side"))))
+        return JSONResponse(_found(desk, job, sha256, form))
     except CoppermendError as error:
         return JSONResponse({"error": str(error)}, status_of(error))
 
 
-def _found(desk: Desk, job: Job, sha256: str, points: str, side: Layer) -> dict[str, Any]:
-    board, name = _board(job), _photo_name(job, sha256)
-    clicks = parse_points(points, "the points")
+def _found(desk: Desk, job: Job, sha256: str, form: SentForm) -> dict[str, Any]:
+    board, name, side = _board(job), _photo_name(job, sha256), _side(form.text("side"))
+    clicks = parse_points(form.text("points"), "the points")
     photo = _photo(desk.store.attachment(sha256), name)
-    registration = register(photo, board, clicks, side=side, where="the points")
+    registration = register(
+        photo, board, clicks, side=side, refine=form.text("clicks_only") != "1", where="the points"
+    )
     severity = corrosion_map(photo, board, registration.view, side)
     straight = rectify(photo.rgb, registration.view.scaled(photo.scale), photo_canvas(board))
     return {

@@ -92,9 +92,14 @@ function points() {
       const sent = new FormData();
       sent.append("points", JSON.stringify(clicked));
       sent.append("side", side);
+      if (document.getElementById("clicks-only").checked) sent.append("clicks_only", "1");
       const answer = await fetch(root.dataset.find, { method: "POST", body: sent });
       const found = await answer.json();
-      if (found.error) { told.textContent = found.error; return; }
+      if (found.error) {
+        told.textContent = found.error;
+        document.getElementById("trust").hidden = false;
+        return;
+      }
       for (const point of found.points) {
         const words = buttons.find((b) => b.dataset.name === point.name)?.nextElementSibling;
         if (!words) continue;
@@ -192,8 +197,20 @@ function painting() {
     const box = overlay.getBoundingClientRect();
     return [((event.clientX - box.left) / box.width) * columns, ((event.clientY - box.top) / box.height) * rows];
   };
+  const noting = document.getElementById("note-place");
+  const note = form.elements.note;
+  noting.addEventListener("click", () => noting.setAttribute("aria-pressed", String(noting.getAttribute("aria-pressed") !== "true")));
+  function noteAt([column, row]) {
+    const where = `at ${(column / 4).toFixed(0)}, ${((rows - row) / 4).toFixed(0)} mm: `; // the map has 4 px/mm, row 0 at the top
+    note.value = note.value ? `${note.value.trimEnd()}\n${where}` : where;
+    noting.setAttribute("aria-pressed", "false");
+    note.focus();
+    note.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+
   overlay.addEventListener("pointerdown", (event) => {
     if (!severity) return;
+    if (noting.getAttribute("aria-pressed") === "true") { event.preventDefault(); noteAt(place(event)); return; }
     overlay.setPointerCapture(event.pointerId);
     before.setAttribute("aria-pressed", "false");
     history.push(severity.slice());
