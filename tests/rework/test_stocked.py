@@ -120,6 +120,8 @@ def test_a_shelf_is_read_from_a_spreadsheet():
     assert plain == (
         Stock("resistor", "10k", "AXIAL-10.16", 50, 0.02, "A3"), Stock("diode", "1N4148", "", 7, None, ""),
     )  # fmt: skip
+    whole = b"type,value,package,quantity,price,place,minimum,supplier,alternates,note\r\ndiode,'-x,DO-35,1,,'=A1,5,us,,\r\n"
+    assert parse_stock(whole) == (Stock("diode", "-x", "DO-35", 1, None, "=A1"),)
     assert parse_stock(b"type;value;quantity;price\nfuse;1 A;2;0,5\n")[0].price == 0.5
 
 

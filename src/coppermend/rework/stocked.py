@@ -19,6 +19,7 @@ from coppermend.rework.records import KitLine
 from coppermend.rework.substitutes import compare, part_called
 
 _UNITS = {"resistor": "Ω", "capacitor": "F", "electrolytic": "F", "supercapacitor": "F", "inductor": "H"}
+_PASSED_OVER = ("minimum", "supplier", "alternates", "note")
 _CLOSE = 0.05  # of a value made of two parts: the tolerance that common resistors have anyway
 
 
@@ -38,13 +39,15 @@ def parse_stock(data: bytes, where: str = "shelf") -> tuple[Stock, ...]:
     """Read what is on the shelf from CSV: type, value, package, quantity, price, place.
 
     Args:
-        data: The file's bytes; price (of one piece) and place may be blank or absent.
+        data: The file's bytes; price (of one piece) and place may be blank or absent, and what else a shelf is listed
+            with (minimum, supplier, alternates, note) is passed over. An apostrophe that keeps a spreadsheet from
+            taking a cell for a formula is no part of the cell.
         where: The file's name, for errors.
 
     Raises:
         InputError: If a column is missing, a quantity is no whole number of 0 or more, or a price is no number.
     """
-    rows = read_rows(data, where, ("type", "value", "quantity"), ("package", "price", "place"))
+    rows = read_rows(data, where, ("type", "value", "quantity"), ("package", "price", "place", *_PASSED_OVER))
     return tuple(_stock(row) for row in rows)
 
 
@@ -54,7 +57,9 @@ def _stock(row: Row) -> Stock:
         raise row.fault(f"quantity is {row.text('quantity')!r}", "a whole number")
     price = row.number("price", at_least=0) if row.text("price") else None
     kind = row.name("type", "a part type such as resistor")
-    return Stock(kind, row.text("value"), row.text("package"), int(count), price, row.text("place"))
+    words = (kind, *(row.text(column) for column in ("value", "package", "place")))
+    name, value, package, place = (re.sub(r"^'(?=[=+\-@'])", "", word) for word in words)
+    return Stock(name, value, package, int(count), price, place)
 
 
 @dataclass(frozen=True, slots=True)
