@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -88,12 +89,18 @@ def test_damage_is_found_corrected_and_kept(live, shared_boards: Path, width: in
         page.click("#undo")
         expect(page.locator("#painted")).not_to_contain_text("corrected by hand")
         press(page, "#overlay", 0.2, 0.2)
+        page.click("#note-place")
+        press(page, "#overlay", 0.5, 0.25)
+        expect(page.locator("#map-note")).to_be_focused()
+        page.keyboard.type("pad lifted")
+        expect(page.locator("#map-note")).to_have_value(re.compile(r"^at \d+, \d+ mm: pad lifted$"))
         SHOTS.mkdir(parents=True, exist_ok=True)
         page.screenshot(path=SHOTS / f"{width}-photo-map.png")
         page.fill("#keep-map input[name=who]", WHO)
-        with page.expect_navigation():
+        with page.expect_navigation(timeout=60_000):
             page.click("#keep-map button.main")
 
     damage = live.desk.store.entries(number)[-1]
     assert damage.kind == "damage"
     assert damage.body["map"] != damage.body["proposed"]
+    assert damage.body["note"].endswith("mm: pad lifted")
