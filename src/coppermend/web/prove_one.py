@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,7 +12,7 @@ from coppermend.board.draw import Overlay
 from coppermend.board.subject import Subject
 from coppermend.errors import CoppermendError, InputError
 from coppermend.proving.leastplan import PlanStep
-from coppermend.proving.records import Proof
+from coppermend.proving.records import OpenItem, Proof
 from coppermend.proving.supply import resistance_id
 from coppermend.web.desk import Job, desk_of
 from coppermend.web.drawing import Drawing, around, drawing_of
@@ -76,6 +75,7 @@ def _page(
         "turn": turn,
         "later": later,
         "drawing": _drawing(request, job, turn),
+        "left": _left(job, turn),
         "wants_ohms": turn is not None and turn.proof.id.startswith(resistance_id("")),
         "error": error,
     }
@@ -93,12 +93,22 @@ def _turns(job: Job) -> list[Turn]:
     return [Turn(proof, step, number, len(both)) for number, (proof, step) in enumerate(both, 1)]
 
 
+def _now(turn: Turn | None) -> tuple[Subject, ...]:
+    """What this test closes or helps with."""
+    return (*turn.step.closes, *turn.step.helps) if turn and turn.step else ()
+
+
+def _left(job: Job, turn: Turn | None) -> list[OpenItem]:
+    """What is open and not of this test."""
+    now = _now(turn)
+    return [item for item in job.found.gate.open if item.subject not in now] if job.found else []
+
+
 def _drawing(request: Request, job: Job, turn: Turn | None) -> Drawing | None:
     """The board with what this test proves, and what is left besides."""
     if job.board is None or job.found is None:
         return None
-    now: Sequence[Subject] = (*turn.step.closes, *turn.step.helps) if turn and turn.step else ()
-    left = [item.subject for item in job.found.gate.open if item.subject not in now]
+    now, left = _now(turn), [item.subject for item in _left(job, turn)]
     parts, nets = job.board.index.parts, job.board.nets
     overlays = [
         *(Overlay("touched", (s.name,)) for s in left if s.kind == "part" and s.name in parts),
