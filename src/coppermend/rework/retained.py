@@ -338,7 +338,12 @@ def _latch_check(memory: Part, flow: Flow, library: PartLibrary) -> Check:
         "an enable that the clock takes part in",
         bool(clocked),
         "FM1608 data sheets: address is latched on the falling enable; path found on the netlist",
-        "" if clocked else "gate the enable with the CPU's clock before such a part is fitted",
+        ""
+        if clocked
+        else "Ferroelectric RAM latches its address on the falling enable and fails where the enable is only a static "
+        "decode: gate it with the CPU's clock first.",
+        figure="nonvolatile-ram",
+        inputs=(("enable", "clocked" if clocked else "static"),),
     )
 
 

@@ -68,8 +68,11 @@ def show_figure(request: Request, name: str) -> Response:
 
 @router.get("/figures/{name}/result")
 def show_result(request: Request, name: str) -> Response:
-    """Only the results, for the page to put in place while one types."""
-    return _figure_page(request, name, "figure_result.html")
+    """Only the results, for the page to put in place while one types.
+
+    What is half typed is answered in words with status 200: a browser would log any other as an error of the page.
+    """
+    return _figure_page(request, name, "figure_result.html", refused=200)
 
 
 @router.get("/api/figures/{name}")
@@ -96,7 +99,7 @@ def _brought(figure: Figure, key: str) -> set[str]:
     return {brought[key] for way in ways if key in (brought := figure.chooses(way))}
 
 
-def _figure_page(request: Request, name: str, template: str) -> Response:
+def _figure_page(request: Request, name: str, template: str, refused: int | None = None) -> Response:
     figure = figure_called(name)
     typed = _typed(request, figure)
     try:
@@ -104,7 +107,7 @@ def _figure_page(request: Request, name: str, template: str) -> Response:
     except CoppermendError as error:
         answer = figure.evaluate()
         view = {**_view(figure, answer, typed), "answer": None, "figure_error": str(error)}
-        return page(request, template, status=status_of(error), **view)
+        return page(request, template, status=refused or status_of(error), **view)
     return page(request, template, **_view(figure, answer, typed), figure_error="")
 
 
