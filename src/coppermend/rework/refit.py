@@ -99,7 +99,8 @@ def _remedy_item(board: Board, library: PartLibrary, remedy: Remedy, line: KitLi
         part=place,
         type=line.type,
         value=line.value,
-        package=line.package or (part.package if part else ""),
+        # Another kind of part comes in a package of its own, whatever the pads are.
+        package=line.package or (part.package if part and part.type == line.type else ""),
         source="new",
         polarity=words,
         note=line.note,
