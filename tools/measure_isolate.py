@@ -19,12 +19,13 @@ from coppermend.board.folder import parse_board_folder
 from coppermend.board.model import Board
 from coppermend.board.parttypes import standard_library
 from coppermend.demo.board_data import demo_board_files
+from coppermend.isolate.doubles import double_trial
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.planting import Workshop
-from coppermend.isolate.trial import double_trial, trial
+from coppermend.isolate.trial import trial
 from coppermend.job.files import load_board
 
-SEED = 1
+SEED, CASES_SEED, DOUBLES_SEED = 1, 5, 7
 
 
 def measure(board: Board, faults: int, baselines: int, doubles: int) -> None:
@@ -32,13 +33,19 @@ def measure(board: Board, faults: int, baselines: int, doubles: int) -> None:
     library = standard_library()
     start = time.perf_counter()
     workshop, base = Workshop(board, library, SEED), Isolation(board, library)
-    cases = workshop.sample(faults, np.random.default_rng(5))
+    cases = workshop.sample(faults, np.random.default_rng(CASES_SEED))
     report = trial(base, workshop, cases, SEED, baselines).to_json()
     report.pop("searches")
     print(board.name, report)
+    print(f"  {time.perf_counter() - start:.0f} s", flush=True)
     if doubles:
-        print(f"  double faults, both found: {double_trial(base, workshop, doubles, 7):.1%} of {doubles}")
-    print(f"  {time.perf_counter() - start:.0f} s")
+        pairs = double_trial(base, workshop, doubles, DOUBLES_SEED)
+        both = float(np.mean([pair.both for pair in pairs]))
+        means = (np.mean([pair.measurements for pair in pairs]), np.mean([pair.repairs for pair in pairs]))
+        print(f"  double faults, both found: {both:.1%} of {len(pairs)} that show; on average {means[0]:.1f} "
+              f"measurements, {means[1]:.2f} stops")  # fmt: skip
+        print(f"  missed: {[pair.units for pair in pairs if not pair.both]}")
+        print(f"  {time.perf_counter() - start:.0f} s", flush=True)
 
 
 def main() -> None:

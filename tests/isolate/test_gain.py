@@ -55,8 +55,40 @@ def test_screening_is_never_below_what_a_unit_can_tell() -> None:
         assert screening_bits(mass)[0] >= information_bits(suspicion.joint_modes(modes)) - 1e-6
 
 
-def test_suspicion_after_an_outcome_is_bayes() -> None:
-    """An outcome three times as likely under the first fault moves 1:1 to 3:1."""
-    suspicion = Suspicion(np.arange(2), np.array([0.5, 0.5]), np.arange(2), np.arange(2))
+def test_what_a_second_step_tells_is_bayes_and_shannon() -> None:
+    """After an outcome that leaves 1:1:0 a test of the first against the others tells 1 bit, after 0:0:1 nothing."""
+    suspicion = Suspicion.of(np.full(3, 1 / 3), np.arange(3))
+    first = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    second = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
 
-    assert suspicion.after(np.array([0.9, 0.3])).probability == pytest.approx([0.75, 0.25])
+    left, right = suspicion.bits_after([first[:, 0], first[:, 1]], [second, np.full((3, 2), 0.5)])
+
+    assert left == pytest.approx([1.0, 0.0], abs=1e-9) and right == pytest.approx([0.0, 0.0], abs=1e-9)
+
+
+def test_bits_after_equal_the_plain_formula() -> None:
+    """On random beliefs the fast figure for the second step equals the mutual information worked out plainly."""
+    rng = np.random.default_rng(8)
+    for _ in range(20):
+        suspicion = Suspicion.of(rng.dirichlet(np.ones(12)), np.arange(12) // 2)
+        seen = rng.uniform(0.05, 1.0, 12)
+        outcomes = rng.dirichlet(np.ones(4), 12)
+        weights = suspicion.probability * seen
+        after = Suspicion(suspicion.faults, weights / weights.sum(), suspicion.unit, suspicion.unit_numbers)
+        joint = np.array([(after.probability[after.unit == u][:, None] * outcomes[after.unit == u]).sum(axis=0)
+                          for u in range(6)])  # fmt: skip
+
+        assert suspicion.bits_after([seen], [outcomes])[0][0] == pytest.approx(
+            information_bits(joint), abs=1e-9
+        )
+
+
+def test_the_heaviest_faults_carry_the_share_that_is_asked() -> None:
+    """Of .4 .3 .2 .1 the first two make 60 %, and what is left of a suspicion is renormalised."""
+    suspicion = Suspicion.of(PRIOR, np.array([5, 7, 7, 9]))
+
+    kept = suspicion.heaviest(0.6)
+
+    assert kept.tolist() == [True, True, False, False]
+    assert suspicion.only(kept).unit_numbers.tolist() == [5, 7]
+    assert suspicion.only(kept).by_unit() == pytest.approx([4 / 7, 3 / 7])

@@ -6,16 +6,16 @@ import random
 
 from coppermend.board.model import PinRef
 from coppermend.board.parttypes import standard_library
-from coppermend.isolate.conditions import conditions_of, edges_in, is_hidden
+from coppermend.isolate.conditions import FORCED, RUNNING, Condition, conditions_of, is_cut, is_hidden
 from coppermend.isolate.graph import Downstream, SignalGraph
 from coppermend.isolate.isolation import Isolation
 
 from .conftest import board_of, chain
 
 
-def _after(graph: SignalGraph, net: str, condition: str = "running") -> set[str]:
-    edges = ((edge.source, edge.sink) for edge in edges_in(graph, condition))  # type: ignore[arg-type]
-    mask = Downstream(len(graph.nets), edges).mask([graph.number[net]])
+def _after(graph: SignalGraph, net: str, how: Condition = RUNNING) -> set[str]:
+    edges = ((e.source, e.sink) for e in graph.edges if not is_cut(graph, how, e.enters, e.leaves))
+    mask = Downstream.of(len(graph.nets), edges).mask([graph.number[net]])
     return {name for name, number in graph.number.items() if mask >> number & 1}
 
 
@@ -39,7 +39,7 @@ def test_downstream_equals_a_plain_walk_on_random_graphs() -> None:
     for _ in range(60):
         count = rng.randint(1, 24)
         edges = [(rng.randrange(count), rng.randrange(count)) for _ in range(rng.randint(0, 50))]
-        down = Downstream(count, edges)
+        down = Downstream.of(count, edges)
 
         for start in range(count):
             seen, queue = {start}, [start]
@@ -54,7 +54,7 @@ def test_downstream_equals_a_plain_walk_on_random_graphs() -> None:
 
 def test_packed_rows_hold_the_same_bits() -> None:
     """A mask packed into bytes has bit i & 7 of byte i >> 3 for net i."""
-    down = Downstream(11, [(0, 10), (3, 8)])
+    down = Downstream.of(11, [(0, 10), (3, 8)])
 
     rows = down.packed([down.mask([0]), down.mask([3])])
 
@@ -85,16 +85,16 @@ def test_cpu_bus_and_memory_are_one_loop_until_the_cpu_is_forced(demo: Isolation
     graph = demo.effects.graph
 
     assert {"A0", "D0"} <= _after(graph, "D0") and "D0" in _after(graph, "A0")
-    assert "A0" not in _after(graph, "D0", "forced") and "D0" in _after(graph, "A0", "forced")
-    assert [c.name for c in conditions_of(graph)] == ["running", "forced"]
+    assert "A0" not in _after(graph, "D0", FORCED) and "D0" in _after(graph, "A0", FORCED)
+    assert [c.name for c in conditions_of(graph)] == ["running", "forced", "deselected"]
 
 
 def test_an_adapter_hides_the_data_pins_of_the_cpu(demo: Isolation) -> None:
     """What the CPU does to the data bus is off the board while it is forced; what a memory does is not."""
     graph = demo.effects.graph
 
-    assert is_hidden(graph, "forced", "U1", "D0") and not is_hidden(graph, "running", "U1", "D0")
-    assert not is_hidden(graph, "forced", "U2", "D0") and not is_hidden(graph, "forced", "U1", "A0")
+    assert is_hidden(graph, FORCED, "U1", "D0") and not is_hidden(graph, RUNNING, "U1", "D0")
+    assert not is_hidden(graph, FORCED, "U2", "D0") and not is_hidden(graph, FORCED, "U1", "A0")
 
 
 def test_a_board_without_a_cpu_is_only_measured_running() -> None:
@@ -104,6 +104,6 @@ def test_a_board_without_a_cpu_is_only_measured_running() -> None:
 
 def test_a_large_loop_is_found_without_recursion() -> None:
     """A ring of 5,000 nets is one group."""
-    down = Downstream(5000, [(k, (k + 1) % 5000) for k in range(5000)])
+    down = Downstream.of(5000, [(k, (k + 1) % 5000) for k in range(5000)])
 
     assert len(down.loops) == 1 and len(down.loops[0]) == 5000

@@ -26,11 +26,15 @@ def test_the_page_names_suspects_and_the_next_measurement(at_work: Bench) -> Non
 def test_an_observation_is_kept_and_changes_the_suspects(at_work: Bench) -> None:
     """A reset line that rests low puts the capacitor first, and the page says what the reading changed."""
     at_work.kept("observation", kind="symptom", value="no boot")
+    at_work.kept("observation", point="+5V", kind="volts", value="5.01")
+    at_work.kept("observation", point="+5V", kind="ripple", value="20m")
     at_work.kept("observation", point="U1.40", kind="logic", value="stuck low")
 
     text = _text(at_work)
     assert "Repair now: C1" in text and "U1.40 logic stuck low" in text and "before:" in text
-    assert [o.value for o in at_work.job.state.observations] == ["no boot", "stuck low"]
+    assert [o.value for o in at_work.job.state.observations] == [
+        "no boot", "5.01", "20m", "stuck low"
+    ]  # fmt: skip
 
 
 def test_an_answer_button_is_enough(at_work: Bench) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from coppermend.board.model import Part
 from coppermend.board.parttypes import PartKind, PartLibrary, PartType, PinSpec
@@ -45,13 +46,18 @@ def _capacitor_kind(part: Part, kind: PartKind) -> PartKind:
     """A capacitor of 0.04 F and up is a supercapacitor; one in a polarised can is electrolytic."""
     if kind not in ("capacitor", "electrolytic"):
         return kind
-    try:
-        farads = parse_quantity(part.value, "F")
-    except InputError:
-        farads = 0.0
-    if farads >= 0.04 and "electrolytic" not in part.type:
+    if _farads(part.value) >= 0.04 and "electrolytic" not in part.type:
         return "supercapacitor"
     return "electrolytic" if part.package.startswith(("CP_", "RADIAL-POL")) else kind
+
+
+@lru_cache(maxsize=1024)
+def _farads(value: str) -> float:
+    """A capacitance [F] as it is written, 0 where it cannot be read; remembered, since every room asks."""
+    try:
+        return parse_quantity(value, "F")
+    except InputError:
+        return 0.0
 
 
 def is_ic(part: Part, library: PartLibrary) -> bool:

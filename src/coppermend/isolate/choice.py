@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from coppermend.board.cautions import Caution, cautions_called
-from coppermend.isolate.conditions import ConditionName, condition
+from coppermend.isolate.conditions import Condition, ConditionName
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.explain import why
-from coppermend.isolate.gain import Suspicion, information_bits, totals
+from coppermend.isolate.gain import Suspicion, information_bits
 from coppermend.isolate.measurements import (
     Candidate,
+    Known,
     clock_candidates,
     hazardous,
     logic_candidates,
@@ -22,13 +23,14 @@ from coppermend.isolate.measurements import (
     rail_candidates,
     swap_candidates,
 )
+from coppermend.isolate.states import Floats
 
-Done = Collection[tuple[str, str, str]]
 LEAST_BITS = 0.03
 # What every measurement costs besides: finding the pin on the drawing, walking there, writing down, and the next
 # decision. It makes few telling measurements win over many cheap ones (common practice, no source).
-HANDLING_S = 400.0
+HANDLING_S = 900.0
 _CLOSE, _LOOKED_AT, _SECONDS, _LIKELY = 0.85, 3, 5, 0.1
+_LOOKED_AT_SHARE = 0.95
 _RAIL_SUSPECTED = 0.02
 
 
@@ -39,6 +41,7 @@ class Measurement:
     point: str
     kind: str
     condition: ConditionName
+    condition_words: str
     gain_bits: float
     cost_s: float
     why: str
@@ -49,7 +52,7 @@ class Measurement:
         """Keys point, kind, condition, condition_words, gain_bits, cost_s, why, expect, cautions."""
         return {
             "point": self.point, "kind": self.kind, "condition": self.condition,
-            "condition_words": condition(self.condition).words,
+            "condition_words": self.condition_words,
             "gain_bits": round(self.gain_bits, 6), "cost_s": round(self.cost_s, 1), "why": self.why,
             "expect": self.expect, "cautions": [caution.to_json() for caution in self.cautions],
         }  # fmt: skip
@@ -65,40 +68,43 @@ class Tools:
     spares: bool = True
     adapter: bool = True
 
-    def allows(self, candidate: Candidate) -> bool:
-        """Whether a measurement can be made with these."""
+    def allows(self, candidate: Candidate, how: Condition) -> bool:
+        """Whether a measurement in a condition can be made with these."""
         owned = {
             "logic": self.logic_probe, "hertz": self.counter, "volts": self.meter, "ohms": self.meter,
-            "swap": self.spares,
+            "ripple": self.meter, "swap": self.spares,
         }  # fmt: skip
-        return owned[candidate.kind] and (candidate.condition != "forced" or self.adapter)
+        return owned[candidate.kind] and (self.adapter or not how.forced)
 
 
 def propose(  # noqa: PLR0917  (state of the search, then how many)
-    effects: Effects, suspicion: Suspicion, done: Done, now: ConditionName, tools: Tools, count: int
+    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName, tools: Tools, count: int
 ) -> tuple[Measurement, ...]:
     """The ``count`` most telling measurements for their cost, best first; () when none tells enough."""
-    ranked = rank(effects, suspicion, done, now, tools)
-    return tuple(_measurement(effects, suspicion, candidate, bits) for bits, candidate in ranked[:count])
+    ranked = rank(effects, suspicion, known, now, tools)
+    return tuple(_measurement(effects, suspicion, candidate) for _, candidate in ranked[:count])
 
 
 def rank(
-    effects: Effects, suspicion: Suspicion, done: Done, now: ConditionName, tools: Tools
+    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName, tools: Tools
 ) -> list[tuple[float, Candidate]]:
     """Measurements with their information [bit], best first: a doubtful rail, then by information per cost."""
-    rails = list(rail_candidates(effects, suspicion, done, now))
+    rails = list(rail_candidates(effects, suspicion, known, now))
     others = [
-        *logic_candidates(effects, suspicion, done, now),
-        *swap_candidates(effects, suspicion, done, now),
-        *ohms_candidates(effects, suspicion, done),
-        *clock_candidates(effects, suspicion, done, now),
+        *logic_candidates(effects, suspicion, known, now),
+        *swap_candidates(effects, suspicion, known, now),
+        *ohms_candidates(effects, suspicion, known),
+        *clock_candidates(effects, suspicion, known, now),
     ]
-    scored = [(information_bits(c.joint), c) for c in (*rails, *others) if tools.allows(c)]
+    candidates = [c for c in (*rails, *others) if tools.allows(c, effects.condition(c.condition))]
+    scored = [(information_bits(c.joint(suspicion)), c) for c in candidates]
     scored = [row for row in scored if row[0] > LEAST_BITS]
     scored.sort(key=lambda row: -row[0] / (row[1].cost_s + HANDLING_S))
     scored = _two_ahead(suspicion, scored)
     doubtful = [
-        row for row in scored if row[1].kind == "volts" and _suspected(effects, suspicion, row[1].net)
+        row
+        for row in scored
+        if row[1].kind in ("volts", "ripple") and _suspected(effects, suspicion, row[1].net)
     ]
     return doubtful + [row for row in scored if row not in doubtful] if doubtful else scored
 
@@ -124,43 +130,38 @@ def _two_ahead(suspicion: Suspicion, scored: list[tuple[float, Candidate]]) -> l
     near = [row for row in scored[:_LOOKED_AT] if row[0] / (row[1].cost_s + HANDLING_S) >= _CLOSE * best]
     if len(near) < 2:
         return scored
-    followers = [candidate for _, candidate in scored[: _SECONDS + 1]]
-    near.sort(key=lambda row: -_rate_of_two(suspicion, row, followers))
-    return near + scored[len(near) :]
+    kept = suspicion.heaviest(_LOOKED_AT_SHARE)
+    followers = [(candidate, candidate.outcomes[kept]) for _, candidate in scored[: _SECONDS + 1]]
+    likeliest = suspicion.only(kept)
+    rates = [_rate_of_two(likeliest, row, followers) for row in near]
+    order = sorted(range(len(near)), key=lambda k: -rates[k])
+    return [near[k] for k in order] + scored[len(near) :]
 
 
 def _rate_of_two(
-    suspicion: Suspicion, first: tuple[float, Candidate], followers: Sequence[Candidate]
+    suspicion: Suspicion, first: tuple[float, Candidate], followers: Sequence[tuple[Candidate, Floats]]
 ) -> float:
     bits, candidate = first
+    outcomes = next(found for other, found in followers if other is candidate)
+    others = [(other, found) for other, found in followers if other is not candidate]
+    costs = np.array([other.cost_s + HANDLING_S for other, _ in others])
+    chance = suspicion.probability @ outcomes
+    likely = np.flatnonzero(chance > _LIKELY).tolist()
+    after = suspicion.bits_after([outcomes[:, k] for k in likely], [found for _, found in others])
     gained, spent = bits, candidate.cost_s + HANDLING_S
-    chance = suspicion.probability @ candidate.outcomes
-    for outcome in np.flatnonzero(chance > _LIKELY):
-        after = suspicion.after(candidate.outcomes[:, outcome])
-        seconds = [
-            (_information_after(after, other), other.cost_s + HANDLING_S)
-            for other in followers
-            if other is not candidate
-        ]
-        more, cost = max(seconds, key=lambda pair: pair[0] / pair[1])
-        gained += float(chance[outcome]) * more
-        spent += float(chance[outcome]) * cost
+    for outcome, more in zip(likely, after, strict=True):
+        best = int((more / costs).argmax())
+        gained += float(chance[outcome]) * float(more[best])
+        spent += float(chance[outcome]) * float(costs[best])
     return gained / spent
 
 
-def _information_after(after: Suspicion, other: Candidate) -> float:
-    count = len(after.unit_numbers)
-    joint = np.column_stack(
-        [totals(after.unit, after.probability * column, count) for column in other.outcomes.T]
-    )
-    return information_bits(joint)
-
-
-def _measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate, bits: float) -> Measurement:
-    expect, sentence = why(effects, suspicion, candidate)
+def _measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> Measurement:
+    joint = candidate.joint(suspicion)
+    expect, sentence = why(effects, suspicion, candidate, joint)
     return Measurement(
-        candidate.point, candidate.kind, candidate.condition, bits, candidate.cost_s, sentence, expect,
-        _cautions(effects, candidate),
+        candidate.point, candidate.kind, candidate.condition, effects.condition(candidate.condition).words,
+        information_bits(joint), candidate.cost_s, sentence, expect, _cautions(effects, candidate),
     )  # fmt: skip
 
 

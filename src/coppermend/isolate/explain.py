@@ -7,14 +7,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from coppermend.isolate.effects import Effects
-from coppermend.isolate.evidence import expected_level
+from coppermend.isolate.evidence import expected_level, ripple_limit_v
 from coppermend.isolate.faults import Unit
 from coppermend.isolate.gain import Suspicion, totals
 from coppermend.isolate.measurements import Candidate
+from coppermend.isolate.observations import net_of
 from coppermend.isolate.states import Floats
 
 _NAMED, _CLEARED, _WORTH = 3, 0.25, 0.02
-_EXPECT = {"moves": "it should pulse", "high": "it should be high", "low": "it should be low", "": ""}
+_EXPECT = {"moves": "it should pulse", "high": "it should be high", "low": "it should be low", "": "",
+           "floats": "nothing may drive it: it should float or rest at its pull-up"}  # fmt: skip
 
 
 def unit_words(unit: Unit) -> str:
@@ -29,20 +31,21 @@ def unit_words(unit: Unit) -> str:
     }[unit.kind]  # fmt: skip
 
 
-def why(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> tuple[str, str]:
-    """What a sound board shows there, and a sentence on how the suspicion divides."""
+def why(effects: Effects, suspicion: Suspicion, candidate: Candidate, joint: Floats) -> tuple[str, str]:
+    """What a sound board shows there, and a sentence on how the suspicion divides; ``joint`` is P(unit, outcome)."""
     if candidate.kind == "swap":
-        return "", _split(effects, suspicion, candidate, "cured", "no change")
+        return "", _split(effects, suspicion, joint, "cured", "no change")
+    if candidate.kind == "ripple":
+        limit = ripple_limit_v(effects.graph.board.index.rails[candidate.net].volts)
+        return f"below {1000 * limit:.0f} mV peak to peak", _split(effects, suspicion, joint, "more", "less")
     if candidate.kind == "ohms":
         joined = ":" in candidate.point and _one_net(effects, candidate.point)
         words = ("open", "continuity") if joined else ("near 0 Ω", "no short")
-        return ("below 5 Ω" if joined else "well above 10 Ω"), _split(effects, suspicion, candidate, *words)
-    return _expect(effects, candidate), _split_logic(effects, suspicion, candidate)
+        return ("below 5 Ω" if joined else "well above 10 Ω"), _split(effects, suspicion, joint, *words)
+    return _expect(effects, candidate), _split_logic(effects, suspicion, candidate, joint)
 
 
 def _one_net(effects: Effects, points: str) -> bool:
-    from coppermend.isolate.observations import net_of  # noqa: PLC0415
-
     a, b = points.split(":", 1)
     return net_of(effects.graph.board, a) == net_of(effects.graph.board, b)
 
@@ -55,12 +58,12 @@ def _expect(effects: Effects, candidate: Candidate) -> str:
     if clock is not None:
         return f"{clock.hz:g} Hz"
     does = graph.roles[candidate.net].does
-    level = _EXPECT[expected_level(effects, candidate.net)]
+    level = _EXPECT[expected_level(effects, candidate.net, candidate.condition)]
     return f"{does}; {level}" if level else does
 
 
-def _split_logic(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> str:
-    good = candidate.joint[:, 0]
+def _split_logic(effects: Effects, suspicion: Suspicion, candidate: Candidate, joint: Floats) -> str:
+    good = joint[:, 0]
     share = 100 * float(good.sum())
     name = {"volts": "In tolerance", "hertz": "Right", "logic": "Good"}[candidate.kind]
     head = f"Splits the suspicion {share:.0f}/{100 - share:.0f}"
@@ -70,10 +73,10 @@ def _split_logic(effects: Effects, suspicion: Suspicion, candidate: Candidate) -
     return f"{head}: {clears}{f'; bad clears {kept}' if kept else ''}."
 
 
-def _split(effects: Effects, suspicion: Suspicion, candidate: Candidate, yes: str, no: str) -> str:
-    shown = candidate.joint[:, 0]
+def _split(effects: Effects, suspicion: Suspicion, joint: Floats, yes: str, no: str) -> str:
+    shown = joint[:, 0]
     share = 100 * float(shown.sum())
-    accused = _names(effects, suspicion, shown, candidate.joint[:, 1] * 0)
+    accused = _names(effects, suspicion, shown, joint[:, 1] * 0)
     return f"Splits the suspicion {share:.0f}/{100 - share:.0f}: {yes} here means {accused or 'little'}; {no} clears it."
 
 

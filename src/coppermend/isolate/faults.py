@@ -7,13 +7,13 @@ neighbours, a rail. No readings, no belief.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
 from coppermend.board.kinds import natural_key
 from coppermend.board.model import PinRef
+from coppermend.isolate.conditions import in_socket
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.priors import Knowledge, rate_of, rate_of_class
 from coppermend.isolate.states import Mode
@@ -22,6 +22,7 @@ UnitKind = Literal["part", "socket", "net", "short", "rail"]
 # How a part's failures divide into ways of failing (common practice, no source).
 _IC_SHARES = {"dead": 0.34, "output": 0.33, "input": 0.25, "content": 0.08}
 _STORE_SHARES = {"dead": 0.30, "output": 0.25, "input": 0.15, "content": 0.30}
+_DRY_SHARE = 0.1  # a filter capacitor has to dry out far before a board stops
 _DOUBTFUL_SHORT = 0.25  # of a joint's weight: neighbours without damage seldom touch
 
 
@@ -32,8 +33,7 @@ class Unit(NamedTuple):
     name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
+class Fault(NamedTuple):
     """One way in which one thing fails.
 
     ``starts`` are (net, mode) where it begins; ``carries`` the output pins behind an open input; both are
@@ -67,16 +67,18 @@ class _Builder:
     def __init__(self, graph: SignalGraph, known: Knowledge) -> None:
         self.graph, self.known, self.board = graph, known, graph.board
         self.joint = rate_of_class("solder_joint").weight
-        self.contact = (
-            rate_of_class("ic_socket").weight / 10
-        )  # a socket's rate is shared by its many contacts
+        self.contact = rate_of_class("ic_socket").weight / 10  # shared by a socket's many contacts
+        self.net_of, self.sole_driver = graph.board.index.net_of_pin, graph.sole_driver
+        self._factors: dict[str, float] = {}
+        self._keys: dict[str, tuple[tuple[int, int, str], ...]] = {}
+        self._carried: dict[PinRef, tuple[PinRef, ...]] = {}
 
     def build(self) -> Iterator[Fault]:
         graph = self.graph
         for refdes, part in self.board.index.parts.items():
             if refdes in self.board.index.repeated:
                 continue
-            weight = rate_of(part, graph.library).weight * self.known.factor(refdes)
+            weight = rate_of(part, graph.library).weight * self._factor(refdes)
             if graph.outputs_of(refdes):
                 yield from self._active(refdes, weight)
             elif refdes in graph.kinds and graph.kinds[refdes] not in ("mechanical", "socket", "battery"):
@@ -87,12 +89,24 @@ class _Builder:
         yield from self._shorts()
         yield from self._rails()
 
+    def _factor(self, name: str) -> float:
+        """What is known of a part or net, remembered."""
+        if name not in self._factors:
+            self._factors[name] = self.known.factor(name)
+        return self._factors[name]
+
     def _number(self, pin: PinRef) -> int:
-        return self.graph.number[self.graph.net(pin)]
+        return self.graph.number[self.net_of[pin]]
 
     def _sole(self, pin: PinRef) -> bool:
         """Whether nothing else drives the pin's net."""
-        return {p.refdes for p in self.graph.drivers[self.graph.net(pin)]} == {pin.refdes}
+        return self.sole_driver.get(self.net_of[pin]) == pin.refdes
+
+    def _carries(self, pin: PinRef) -> tuple[PinRef, ...]:
+        """Outputs behind an input, remembered: its copper and its socket contact ask alike."""
+        if pin not in self._carried:
+            self._carried[pin] = self.graph.live_behind(pin)
+        return self._carried[pin]
 
     def _active(self, refdes: str, weight: float) -> Iterator[Fault]:
         graph, unit = self.graph, Unit("part", refdes)
@@ -130,11 +144,10 @@ class _Builder:
             yield from self._contacts(refdes, outputs, inputs)
 
     def _socketed(self, refdes: str) -> bool:
-        part = self.board.index.parts[refdes]
-        return part.socketed or "socket" in part.package.lower()
+        return in_socket(self.board.index.parts[refdes])
 
     def _contacts(self, refdes: str, outputs: list[PinRef], inputs: list[PinRef]) -> Iterator[Fault]:
-        weight = self.contact * self.known.factor(refdes)
+        weight = self.contact * self._factor(refdes)
         for pin in dict.fromkeys((*outputs, *inputs)):
             yield from self._open_pin(
                 Unit("socket", refdes), pin, weight, f"contact {pin} open", copper=False
@@ -147,8 +160,7 @@ class _Builder:
         graph, starts = self.graph, tuple[tuple[int, Mode], ...]()
         if pin in graph.drivers[graph.net(pin)]:
             starts = ((self._number(pin), Mode.FLOATING if self._sole(pin) else Mode.SHARED),)
-        outs = [out for out in graph.outputs_behind(pin) if graph.signal(graph.net(out))]
-        carries = tuple(dict.fromkeys(outs))
+        carries = self._carries(pin)
         drives_alone = bool(starts) and self._sole(pin)
         shown = Mode.NONE if drives_alone else Mode.FLOATING
         if not copper:  # the pad beneath an open contact shows what the net does
@@ -201,7 +213,7 @@ class _Builder:
     def _copper(self, net: str) -> Iterator[Fault]:
         """Every pin of a net cut off from the rest, by an open track or joint."""
         graph, unit = self.graph, Unit("net", net)
-        weight = self.joint * self.known.factor(net)
+        weight = self.joint * self._factor(net)
         for pin in graph.board.nets[net]:
             if pin in graph.drivers[net] or graph.outputs_behind(pin):
                 yield from self._open_pin(unit, pin, weight, f"open at {pin}", copper=True)
@@ -223,16 +235,16 @@ class _Builder:
 
     def _shorts(self) -> Iterator[Fault]:
         """Neighbouring pins of one part that touch: solder, whiskers or residue between them."""
-        graph, done = self.graph, set[frozenset[str]]()
+        graph, done = self.graph, set[tuple[str, str]]()
         for refdes, pins in self.board.index.pins_of_part.items():
-            ordered = sorted(pins, key=lambda pin: natural_key(pin.pin))
-            if len(ordered) < 3:
+            if len(pins) < 3:
                 continue
-            for one, other in pairwise(ordered):
-                nets = graph.net(one), graph.net(other)
-                if nets[0] == nets[1] or frozenset(nets) in done or not _adjacent(one, other):
+            ordered = sorted((int(pin.pin), graph.net(pin)) for pin in pins if pin.pin.isdigit())
+            for (place, one), (following, other) in pairwise(ordered):
+                nets = (one, other) if one < other else (other, one)
+                if one == other or following - place != 1 or nets in done:
                     continue
-                done.add(frozenset(nets))
+                done.add(nets)
                 yield from self._short(nets, refdes)
 
     def _short(self, nets: tuple[str, str], refdes: str) -> Iterator[Fault]:
@@ -241,14 +253,20 @@ class _Builder:
         supplies = [net for net in nets if net in graph.supply]
         if not signals or len(signals) + len(supplies) < 2:
             return
-        worst = max(self.known.factor(net) for net in (*signals, refdes))
+        worst = max(self._factor(net) for net in (*signals, refdes))
         mode = Mode.FIGHTS
         if supplies:
             mode = Mode.LOW if supplies[0] in graph.grounds else Mode.HIGH
         starts = tuple((graph.number[net], mode) for net in signals)
-        unit = Unit("short", " + ".join(sorted(nets, key=natural_key)))
+        unit = Unit("short", " + ".join(sorted(nets, key=self._key)))
         weight = self.joint * _DOUBTFUL_SHORT * worst
         yield Fault(unit, f"touch at {refdes}", weight, starts, grounds=True)
+
+    def _key(self, net: str) -> tuple[tuple[int, int, str], ...]:
+        """``natural_key``, remembered: a net touches several others."""
+        if net not in self._keys:
+            self._keys[net] = natural_key(net)
+        return self._keys[net]
 
     def _rails(self) -> Iterator[Fault]:
         graph = self.graph
@@ -256,12 +274,18 @@ class _Builder:
             fed = graph.fed_by(rail)
             if not fed and rail not in self.board.index.rails:
                 continue
-            weight = rate_of_class("connector").weight * self.known.factor(rail)
-            yield Fault(Unit("rail", rail), "missing or low", weight, ((graph.number[rail], Mode.LOW),))
+            unit, factor = Unit("rail", rail), self._factor(rail)
+            weight = rate_of_class("connector").weight * factor
+            yield Fault(unit, "missing or low", weight, ((graph.number[rail], Mode.LOW),))
+            if filters := self._filters(rail):
+                dry = len(filters) * rate_of_class("electrolytic").weight * _DRY_SHARE * factor
+                shown = ", ".join(filters[:3]) + (" ..." if len(filters) > 3 else "")
+                yield Fault(unit, f"noisy: {shown} dry", dry, ((graph.number[rail], Mode.NOISY),))
 
-
-def _adjacent(one: PinRef, other: PinRef) -> bool:
-    return one.pin.isdigit() and other.pin.isdigit() and int(other.pin) - int(one.pin) == 1
+    def _filters(self, rail: str) -> list[str]:
+        """Refdes of the electrolytics on a rail."""
+        named = dict.fromkeys(pin.refdes for pin in self.board.nets.get(rail, ()))
+        return [refdes for refdes in named if self.graph.kinds[refdes] == "electrolytic"]
 
 
 class Units:

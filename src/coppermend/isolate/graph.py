@@ -21,6 +21,7 @@ from coppermend.board.parttypes import PartKind, PartLibrary, PinSpec
 from coppermend.board.roles import net_roles
 
 Bits = NDArray[np.uint8]
+_SMALL_KINDS = frozenset({"capacitor", "electrolytic", "crystal", "trimmer"})
 _DRIVES = ("out", "bidi", "open-collector")
 
 
@@ -55,7 +56,21 @@ class SignalGraph:
         self.readers: dict[str, list[PinRef]] = defaultdict(list)
         self._inside: dict[PinRef, list[PinRef]] = defaultdict(list)  # input pin -> output pins
         self._scan_parts()
-        self.edges: tuple[Edge, ...] = (*self._active_edges(), *self._passive_edges(), *self._supply_edges())
+        # Where each input leads: (net that follows, pin by which the level leaves the part).
+        self.fans: dict[PinRef, list[tuple[int, PinRef]]] = defaultdict(list)
+        self._beyond: dict[PinRef, list[PinRef]] = {}
+        self._active_fans()
+        self._passive_fans()
+        self._supply_fans()
+
+    @cached_property
+    def edges(self) -> tuple[Edge, ...]:
+        """Every way in which one net acts on another."""
+        return tuple(
+            Edge(self.number[self.net(enters)], sink, enters, leaves)
+            for enters, fan in self.fans.items()
+            for sink, leaves in fan
+        )
 
     def signal(self, net: str) -> bool:
         """Whether ``net`` carries a signal: no rail, no ground, and at least two pins."""
@@ -75,13 +90,27 @@ class SignalGraph:
         """Output pins that follow input ``pin`` inside its part."""
         return self._inside.get(pin, ())
 
+    def live_behind(self, pin: PinRef) -> tuple[PinRef, ...]:
+        """Output pins on signal nets that follow input ``pin`` inside its part, each once."""
+        return tuple(out for out in dict.fromkeys(self._inside.get(pin, ())) if out in self._live)
+
+    @cached_property
+    def _live(self) -> frozenset[PinRef]:
+        """Driving pins on signal nets."""
+        return frozenset(pin for net, pins in self.drivers.items() if self.signal(net) for pin in pins)
+
+    @cached_property
+    def sole_driver(self) -> Mapping[str, str]:
+        """Net -> refdes of the only part that drives it; "" where there are several."""
+        found = {}
+        for net, pins in self.drivers.items():
+            first = pins[0].refdes
+            found[net] = first if all(pin.refdes == first for pin in pins) else ""
+        return found
+
     def outputs_of(self, refdes: str) -> list[PinRef]:
         """Driving pins of a part that are on signal nets."""
-        return [
-            p
-            for p in self.board.index.pins_of_part[refdes]
-            if p in self._driving and self.signal(self.net(p))
-        ]
+        return [p for p in self.board.index.pins_of_part[refdes] if p in self._live]
 
     def inputs_of(self, refdes: str) -> list[PinRef]:
         """Reading pins of a part that are on signal nets."""
@@ -89,67 +118,79 @@ class SignalGraph:
             p for p in self.board.index.pins_of_part[refdes] if p in self._inside and self.signal(self.net(p))
         ]
 
-    @cached_property
-    def _driving(self) -> frozenset[PinRef]:
-        return frozenset(pin for pins in self.drivers.values() for pin in pins)
-
     def _scan_parts(self) -> None:
+        skipped = PASSIVE_KINDS | {"switch", "crystal", "connector"}
+        net_of = self.board.index.net_of_pin
         for refdes, part in self.board.index.parts.items():
             known = self.library.of(part)
-            if known is None or self.kinds[refdes] in PASSIVE_KINDS | {"switch", "crystal", "connector"}:
+            if known is None or self.kinds[refdes] in skipped:
                 continue
             outputs = {pin for path in known.paths for pin in path.outputs}
             outputs |= {pin.number for pin in known.pins if pin.direction in _DRIVES}
-            for number in outputs:
+            for number in sorted(outputs):
                 pin = PinRef(refdes, number)
-                if self.net(pin):
-                    self.drivers[self.net(pin)].append(pin)
+                if net := net_of.get(pin):
+                    self.drivers[net].append(pin)
             for path in known.paths:
+                outs = [PinRef(refdes, out) for out in path.outputs]
                 for number in path.inputs:
                     pin = PinRef(refdes, number)
-                    if self.net(pin):
-                        self._inside[pin] += [PinRef(refdes, out) for out in path.outputs if out != number]
+                    if pin in net_of:
+                        self._inside[pin] += [out for out in outs if out.pin != number]
         for pin in self._inside:
-            self.readers[self.net(pin)].append(pin)
+            self.readers[net_of[pin]].append(pin)
 
-    def _edge(self, enters: PinRef, leaves: PinRef) -> Iterable[Edge]:
-        source, sink = self.net(enters), self.net(leaves)
-        if source and sink and source != sink and sink not in self.supply:
-            yield Edge(self.number[source], self.number[sink], enters, leaves)
+    def _fan(self, enters: PinRef, outs: Iterable[PinRef]) -> None:
+        source, net_of, number, supply = (
+            self.net(enters),
+            self.board.index.net_of_pin,
+            self.number,
+            self.supply,
+        )
+        if not source:
+            return
+        fan = self.fans[enters]
+        for leaves in outs:
+            sink = net_of.get(leaves)
+            if sink and sink != source and sink not in supply:
+                fan.append((number[sink], leaves))
 
-    def _active_edges(self) -> Iterable[Edge]:
+    def _active_fans(self) -> None:
         for enters, outs in self._inside.items():
             if self.net(enters) not in self.supply:
-                for leaves in dict.fromkeys(outs):
-                    yield from self._edge(enters, leaves)
+                self._fan(enters, dict.fromkeys(outs))
 
-    def _passive_edges(self) -> Iterable[Edge]:
+    def _passive_fans(self) -> None:
         """Series parts carry a level from a net that is driven to one that is not; both ways between two such."""
         for refdes, kind in self.kinds.items():
-            if kind not in SERIES_KINDS | {"capacitor", "electrolytic", "crystal", "trimmer"}:
-                continue
-            for pin in self.board.index.pins_of_part[refdes]:
-                for other in self.ends_beyond(pin):
-                    if not self.drivers.get(self.net(other)):
-                        yield from self._edge(pin, other)
+            if kind in SERIES_KINDS or kind in _SMALL_KINDS:
+                for pin in self.board.index.pins_of_part[refdes]:
+                    ends = self.ends_beyond(pin)
+                    self._fan(pin, [other for other in ends if not self.drivers.get(self.net(other))])
 
     def ends_beyond(self, pin: PinRef) -> list[PinRef]:
         """The other end of a two-lead part (or of one element of a network) at ``pin``; none for other parts."""
-        across = self.flow.across(pin)
-        if across:
-            return [across]
-        others = [p for p in self.board.index.pins_of_part[pin.refdes] if p != pin]
-        small = self.kinds[pin.refdes] in ("capacitor", "electrolytic", "crystal", "trimmer")
-        return others if small and len(others) <= 2 else []
+        if pin not in self._beyond:
+            self._beyond[pin] = self._ends_beyond(pin)
+        return self._beyond[pin]
 
-    def _supply_edges(self) -> Iterable[Edge]:
+    def _ends_beyond(self, pin: PinRef) -> list[PinRef]:
+        kind = self.kinds[pin.refdes]
+        if kind in SERIES_KINDS:
+            across = self.flow.across(pin)
+            return [across] if across else []
+        if kind not in _SMALL_KINDS:
+            return []
+        others = [p for p in self.board.index.pins_of_part[pin.refdes] if p != pin]
+        return others if len(others) <= 2 else []
+
+    def _supply_fans(self) -> None:
         """A rail acts on every output of the parts that it feeds."""
         for rail in self.supply - self.grounds:
             for pin in self.board.nets[rail]:
                 spec = self.spec(pin)
                 if spec is not None and spec.direction == "power":
-                    for leaves in self.outputs_of(pin.refdes):
-                        yield from self._edge(pin, leaves)
+                    self._fan(pin, self.outputs_of(pin.refdes))
 
     def fed_by(self, rail: str) -> list[str]:
         """Refdes of the parts with a power pin on ``rail``."""
@@ -164,10 +205,16 @@ class Downstream:
     ``order`` puts nets from sources to ends; nets of one loop have one place.
     """
 
-    def __init__(self, count: int, edges: Iterable[tuple[int, int]]) -> None:
+    @classmethod
+    def of(cls, count: int, edges: Iterable[tuple[int, int]]) -> Downstream:
+        """From pairs (net, net that follows it)."""
         followers: list[set[int]] = [set() for _ in range(count)]
         for source, sink in edges:
             followers[source].add(sink)
+        return cls(followers)
+
+    def __init__(self, followers: Sequence[set[int]]) -> None:
+        count = len(followers)
         self.count, self.width = count, max((count + 7) // 8, 1)
         self.groups, made = _strong_groups(followers)
         masks: list[int] = []  # groups come ends first, so that what follows a group is known before it

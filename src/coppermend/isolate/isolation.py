@@ -5,81 +5,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Literal
 
 import numpy as np
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.kinds import IC_KINDS
-from coppermend.board.model import Board
+from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.subject import Subject
-from coppermend.errors import UnknownName
+from coppermend.errors import InputError, UnknownName
 from coppermend.isolate.belief import single_posterior
 from coppermend.isolate.choice import Measurement, Tools, propose
-from coppermend.isolate.conditions import ConditionName, condition
+from coppermend.isolate.conditions import Condition, ConditionName, in_socket
 from coppermend.isolate.effects import Effects
-from coppermend.isolate.evidence import likelihood
+from coppermend.isolate.evidence import (
+    Place,
+    log_likelihood,
+    place_of,
+    refusal,
+    state_likelihood,
+    still_holds,
+    units_at,
+)
 from coppermend.isolate.explain import unit_words
-from coppermend.isolate.faults import Unit, UnitKind
+from coppermend.isolate.faults import Unit
 from coppermend.isolate.gain import Suspicion, totals
 from coppermend.isolate.graph import SignalGraph
-from coppermend.isolate.observations import Observation, observation
+from coppermend.isolate.measurements import Known
+from coppermend.isolate.observations import Observation, observation, pin_at
 from coppermend.isolate.pairs import SuspectPair, suspect_pairs
 from coppermend.isolate.priors import Knowledge, rate_of
 from coppermend.isolate.states import Floats, entropy_bits
+from coppermend.isolate.told import Effect, Suspect
 
 STOP_AT, REPLACE_AT = 0.90, 0.70
 CONTRADICTS_AT, NEEDS_PAIR_AT = 0.04, 0.08
 _REPAIRED = 0.02  # what is left of a unit's weight after it was repaired
+KEPT_LOGS = 512  # observations whose likelihoods are remembered
 Decision = Literal["measure", "repair", "isolated", "stuck"]
-
-
-@dataclass(frozen=True)
-class Suspect:
-    """A unit that may be at fault: its probability, the likeliest way it failed, and where its prior comes from."""
-
-    name: str
-    kind: UnitKind
-    probability: float
-    what: str
-    prior: float
-    reasons: tuple[str, ...] = ()
-
-    @property
-    def words(self) -> str:
-        """As it is spoken of: "the socket of U3"."""
-        return unit_words(Unit(self.kind, self.name))
-
-    def to_json(self) -> dict[str, Any]:
-        """Keys name, kind, probability, what, prior, reasons."""
-        return {
-            "name": self.name, "kind": self.kind, "probability": round(self.probability, 9),
-            "what": self.what, "prior": round(self.prior, 9), "reasons": list(self.reasons),
-        }  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Effect:
-    """What one observation did: its suspects before and after, and whether it contradicts the rest."""
-
-    seen: Observation
-    before: tuple[tuple[str, float], ...]
-    after: tuple[tuple[str, float], ...]
-    bits: float
-    expected: float
-    contradicts: bool
-
-    def to_json(self) -> dict[str, Any]:
-        """Keys of the observation, then before, after [name, probability], bits, expected, contradicts."""
-        return {
-            **self.seen.to_json(),
-            "before": [{"name": n, "probability": round(p, 6)} for n, p in self.before],
-            "after": [{"name": n, "probability": round(p, 6)} for n, p in self.after],
-            "bits": round(self.bits, 6), "expected": round(self.expected, 6), "contradicts": self.contradicts,
-        }  # fmt: skip
 
 
 class Isolation:
@@ -104,9 +69,10 @@ class Isolation:
         self.tools = tools or Tools()
         self.effects = Effects(SignalGraph(board, self.library), self.known)
         self.seen: tuple[Observation, ...] = ()
+        self.counting: tuple[Observation, ...] = ()  # those that no repair has made void
         self.now: ConditionName = "running"
         self.repaired: tuple[Unit, ...] = ()
-        self._logs: dict[Observation, Floats] = {}
+        self._logs: dict[tuple[Observation, tuple[Observation, ...]], Floats] = {}
         self._prior = self.effects.prior.copy()
         self._posterior: Floats | None = None
 
@@ -123,24 +89,44 @@ class Isolation:
     def add(self, *seen: Observation) -> None:
         """Take in observations that were checked already; the last decides the condition the board stands in."""
         for one in seen:
-            self._logs.setdefault(one, np.log(likelihood(self.effects, one)))
+            if refused := refusal(self.effects, one):
+                raise InputError(refused, expected="an observation that this board allows")
             self.seen = (*self.seen, one)
+            if one.kind == "repair":
+                self._repair(units_at(self.effects, one.point))
+                continue
+            self.counting = (*self.counting, one)
             if one.kind in ("logic", "volts", "hertz"):
-                self.now = self.effects.name_of(one.condition)
+                self.now = one.condition
         self._posterior = None
 
     @property
     def posterior(self) -> Floats:
         """P(fault) for every single fault, shape (faults,); sums to 1."""
         if self._posterior is None:
-            self._posterior = self._posterior_of(self.seen)
+            self._posterior = self._posterior_of(self.counting)
         return self._posterior
 
-    def _posterior_of(self, seen: Iterable[Observation]) -> Floats:
+    def _posterior_of(self, seen: Sequence[Observation]) -> Floats:
         logs = np.zeros(len(self._prior))
-        for one in seen:
-            logs += self._logs[one]
+        for one in self._logs_of(seen):
+            logs += one
         return single_posterior(self._prior, logs) if len(logs) else logs
+
+    def _logs_of(self, seen: Sequence[Observation]) -> list[Floats]:
+        """For each observation its log likelihood given those before it, remembered."""
+        found, at_place = [], dict[Place, tuple[Observation, ...]]()
+        for one in seen:
+            place = place_of(self.effects, one)
+            earlier = at_place.get(place, ()) if place else ()
+            if (one, earlier) not in self._logs:
+                if len(self._logs) >= KEPT_LOGS:
+                    self._logs.clear()
+                self._logs[one, earlier] = log_likelihood(self.effects, one, earlier)
+            found.append(self._logs[one, earlier])
+            if place:
+                at_place[place] = (*earlier, one)
+        return found
 
     def by_unit(self, posterior: Floats | None = None) -> Floats:
         """P(unit), shape (units,)."""
@@ -180,16 +166,25 @@ class Isolation:
         if not self.effects.faults:
             return ()
         suspicion = Suspicion.of(self.posterior, self.effects.site_of_fault)
-        return propose(self.effects, suspicion, self.done, self.now, self.tools, n)
+        return propose(self.effects, suspicion, self._known(), self.now, self.tools, n)
+
+    def _known(self) -> Known:
+        states, pins = dict[Place, Floats](), dict[Place, list[PinRef | None]]()
+        for one in self.counting:
+            if place := place_of(self.effects, one):
+                states[place] = states.get(place, 1.0) * state_likelihood(self.effects, one)
+                pins.setdefault(place, []).append(pin_at(self.board, one.point))
+        return Known(self.done, states, pins)
 
     @property
     def done(self) -> frozenset[tuple[str, str, str]]:
-        """(point, kind, condition) of what was observed."""
-        return frozenset((o.point, o.kind, o.condition) for o in self.seen)
+        """(point, kind, condition) of what was observed and counts."""
+        return frozenset((o.point, o.kind, o.condition) for o in self.counting)
 
-    def condition_words(self, name: ConditionName) -> str:
-        """What is done to bring the board into a condition."""
-        return condition(name).words
+    @property
+    def conditions(self) -> tuple[Condition, ...]:
+        """Every condition that the board can be brought to."""
+        return (*self.effects.conditions, *self.effects.emptied.values())
 
     @property
     def isolated(self) -> bool:
@@ -212,22 +207,28 @@ class Isolation:
             return False
         part = self.board.index.parts[unit.name]
         small = self.effects.graph.kinds[unit.name] not in IC_KINDS
-        return small or part.socketed or "socket" in part.package.lower()
+        return small or in_socket(part)
 
     def effects_of_evidence(self) -> tuple[Effect, ...]:
         """For each observation in turn what it changed, and whether it contradicts all the others."""
-        found, logs = [], np.zeros(len(self._prior))
-        total = sum((self._logs[o] for o in self.seen), np.zeros(len(self._prior)))
+        each = self._logs_of(self.counting)
+        own = {id(one): log for one, log in zip(self.counting, each, strict=True)}
+        total = sum(each, np.zeros(len(self._prior)))
+        replay, found = self.after_nothing(), []
         for one in self.seen:
-            before = single_posterior(self._prior, logs)
-            logs = logs + self._logs[one]
-            after = single_posterior(self._prior, logs)
-            rest = single_posterior(self._prior, total - self._logs[one])
-            expected = float(rest @ np.exp(self._logs[one]))
-            bits = float(entropy_bits(self.by_unit(before)) - entropy_bits(self.by_unit(after)))
+            before = replay.posterior
+            replay.add(one)
+            log = own.get(id(one))
+            expected = 1.0
+            if log is not None:  # how well the others foretell it
+                expected = float(single_posterior(self._prior, total - log) @ np.exp(log))
+            bits = float(entropy_bits(self.by_unit(before)) - entropy_bits(self.by_unit(replay.posterior)))
             found.append(
-                Effect(one, self._top(before), self._top(after), bits, expected, expected < CONTRADICTS_AT)
-            )
+                Effect(
+                    one, self._top(before), self._top(replay.posterior), bits, expected,
+                    expected < CONTRADICTS_AT, log is not None or one.kind == "repair",
+                )
+            )  # fmt: skip
         return tuple(found)
 
     def _top(self, posterior: Floats) -> tuple[tuple[str, float], ...]:
@@ -237,23 +238,24 @@ class Isolation:
 
     def pairs(self, count: int = 5) -> tuple[SuspectPair, ...]:
         """Pairs of units at fault together, likeliest first; () while single faults explain what was seen."""
-        if not self.seen or not self.needs_pair:
+        if not self.needs_pair:
             return ()
-        return suspect_pairs(self.effects, self._prior, self.seen, self.posterior, count)
+        return suspect_pairs(self.effects, self._prior, self.counting, self.posterior, count)
 
     @property
     def needs_pair(self) -> bool:
         """Whether even the likeliest single fault leaves an observation badly explained."""
-        if not self.seen:
+        if not self.counting or not self.effects.faults:
             return False
         best = int(self.posterior.argmax())
-        return min(float(np.exp(self._logs[one][best])) for one in self.seen) < NEEDS_PAIR_AT
+        return min(float(np.exp(one[best])) for one in self._logs_of(self.counting)) < NEEDS_PAIR_AT
 
     def after_repair(self, kind: str, name: str) -> Isolation:
         """The search after a unit was repaired and the board still fails: what it said before, as far as it holds.
 
-        A net that was good stays good, and so do continuity and swaps; what was bad may have been bad for the
-        repaired fault and counts no longer. The repaired unit keeps a small weight: new parts fail too.
+        What was found sound stays so, and so does what was seen on other parts; what was bad may have been bad for
+        the repaired fault and counts no longer, nor does a swap that cured nothing. The repaired unit keeps a small
+        weight: new parts fail too.
 
         Raises:
             UnknownName: If the board has no such unit.
@@ -261,29 +263,34 @@ class Isolation:
         unit = next((u for u in self.effects.units.units if u == (kind, name)), None)
         if unit is None:
             raise UnknownName(f"{kind} to repair", name, self.board.name)
+        again = self._copy()
+        again._repair((unit,))
+        return again
+
+    def _repair(self, units: Sequence[Unit]) -> None:
+        numbers = [self.effects.units.number[unit] for unit in units]
+        again = np.isin(self.effects.unit_of_fault, numbers)
+        self._prior = np.where(again, self._prior * _REPAIRED, self._prior)
+        self.repaired = (*self.repaired, *units)
+        names = {unit.name for unit in units}
+        self.counting = tuple(one for one in self.counting if still_holds(self.effects, one, names))
+        self._posterior = None
+
+    def _copy(self) -> Isolation:
         again = Isolation.__new__(Isolation)
         again.__dict__.update(self.__dict__)
-        again._prior = np.where(
-            self.effects.unit_of_fault == self.effects.units.number[unit],
-            self._prior * _REPAIRED,
-            self._prior,
-        )
-        again.repaired = (*self.repaired, unit)
-        again.seen = tuple(one for one in self.seen if _still_holds(one, name))
-        again._posterior = None
         return again
 
     def after_nothing(self) -> Isolation:
         """A new search on the same board, with nothing seen."""
-        again = Isolation.__new__(Isolation)
-        again.__dict__.update(self.__dict__)
-        again.seen, again.repaired, again.now = (), (), "running"
+        again = self._copy()
+        again.seen, again.counting, again.repaired, again.now = (), (), (), "running"
         again._prior, again._posterior = self.effects.prior.copy(), None
         return again
 
     def forget_likelihoods(self) -> None:
         """Work every likelihood out anew, as on a first visit; searches made from one another share them."""
-        self._logs = {one: np.log(likelihood(self.effects, one)) for one in self.seen}
+        self._logs = {}
 
     def settled(self) -> bool:
         """Whether one unit is likely enough to stop, without looking for a next measurement."""
@@ -302,10 +309,8 @@ class Isolation:
 
     def without(self, position: int) -> Isolation:
         """The search as it would stand without the observation at ``position`` (from 0)."""
-        again = Isolation.__new__(Isolation)
-        again.__dict__.update(self.__dict__)
-        again.seen = (*self.seen[:position], *self.seen[position + 1 :])
-        again._posterior = None
+        again = self.after_nothing()
+        again.add(*self.seen[:position], *self.seen[position + 1 :])
         return again
 
     def subjects(self, least: float = 0.05) -> tuple[Subject, ...]:
@@ -345,13 +350,3 @@ class Isolation:
         if not self.effects.faults:
             found.append("this board gives no fault to look for: no part of known type drives a net")
         return tuple(found)
-
-
-def _still_holds(seen: Observation, repaired: str) -> bool:
-    if seen.kind in ("symptom", "visual"):
-        return False
-    if seen.kind == "swap":
-        return seen.value == "same" and seen.point != repaired
-    if seen.kind == "selftest":
-        return seen.value == "pass"
-    return seen.kind in ("volts", "ohms") or seen.value == "good"

@@ -2,85 +2,143 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coppermend.board.kinds import IC_KINDS
 from coppermend.board.model import PinRef
-from coppermend.isolate.conditions import Condition, ConditionName, condition
+from coppermend.isolate.conditions import Condition, ConditionName, in_socket
 from coppermend.isolate.effects import KEPT_CELLS, Effects
-from coppermend.isolate.evidence import likelihood
-from coppermend.isolate.gain import SAID, Suspicion, screening_bits, totals
+from coppermend.isolate.evidence import Place, apart_at, likelihood
+from coppermend.isolate.gain import SAID, Suspicion, said_again, screening_bits, totals
 from coppermend.isolate.observations import Observation, ObservationKind, swapped
 from coppermend.isolate.states import MODES, Floats, Mode
 
 # Seconds at the bench (common practice, no source), writing down included.
-LOGIC_S, VOLTS_S, HERTZ_S, OHMS_S = 60.0, 45.0, 70.0, 60.0
+LOGIC_S, VOLTS_S, RIPPLE_S, HERTZ_S, OHMS_S = 60.0, 45.0, 60.0, 70.0, 60.0
 SWAP_SOCKETED_S, SWAP_MORE_S, SWAP_SOLDERED_S, SWAP_SMALL_S = 90.0, 30.0, 600.0, 240.0
 POWER_CYCLE_S = 30.0
 HAZARD_S = 60.0
 _HALF = 0.5
 _SHARED_BY = 4  # measurements that usually follow once a condition is set up
+_SPECIAL_NETS_TRIED = 3
 _NETS_TRIED, _PINS_TRIED, _PARTS_TRIED, _COPPER_TRIED = 14, 3, 6, 6
+_SOCKETS_LOOKED_AT, _SOCKETS_TRIED, _WORTH_EMPTYING = 6, 2, 0.08
+_WORTH_PASSING = 0.15
+_WORTH_DESELECTING = 0.4
+LEAST_CHANGE_S = 60.0
 _MOST_CELLS = 40_000_000
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One measurement that could come next: P(unit, outcome) and its cost [s].
+    """One measurement that could come next, and its cost [s].
 
-    ``outcomes`` are P(outcome | kept fault), shape (kept faults, outcomes), in the order of ``joint``'s columns.
+    What it shows under each kept fault: by ``modes``, rows of ``said`` (what a technician says of a net), or where
+    that is None with probability ``shown`` of a yes.
     """
 
     point: str
     kind: ObservationKind
     condition: ConditionName
     cost_s: float
-    joint: Floats
-    outcomes: Floats
+    modes: NDArray[np.uint8] | None = None
+    shown: Floats | None = None
     net: str = ""
+    said: Floats = field(default_factory=lambda: SAID)
+
+    @property
+    def outcomes(self) -> Floats:
+        """P(outcome | kept fault), shape (kept faults, outcomes)."""
+        if self.modes is not None:
+            return self.said[self.modes]
+        shown = np.zeros(0) if self.shown is None else self.shown
+        return np.column_stack([shown, 1.0 - shown])
+
+    def joint(self, suspicion: Suspicion) -> Floats:
+        """P(unit, outcome), shape (units, outcomes)."""
+        if self.modes is not None:
+            return suspicion.joint_modes(self.modes, self.said)
+        return suspicion.joint_two(np.zeros(0) if self.shown is None else self.shown)
+
+
+@dataclass(frozen=True)
+class Known:
+    """What was observed so far: (point, kind, condition) of each, and of looks at nets P(seen | state) and the pins."""
+
+    done: Collection[tuple[str, str, str]] = ()
+    states: Mapping[Place, Floats] = field(default_factory=dict)
+    pins: Mapping[Place, Collection[PinRef | None]] = field(default_factory=dict)
 
 
 def logic_candidates(
-    effects: Effects, suspicion: Suspicion, done: Collection[tuple[str, str, str]], now: ConditionName,
+    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName,
 ) -> Iterator[Candidate]:  # fmt: skip
     """The most telling points for a logic probe: every net is screened, the best are looked at pin by pin.
 
     Args:
         effects: The board's faults and effects.
         suspicion: What is still suspected.
-        done: (point, kind, condition) that are known already.
+        known: What was observed so far.
         now: The condition that the board stands in.
     """
-    screened: list[tuple[float, int, Condition]] = []
-    for how in effects.conditions:
+    usual: list[tuple[float, int, ConditionName]] = []
+    special: list[tuple[float, int, ConditionName]] = []
+    for how in conditions_worth_trying(effects, suspicion):
         bits = screening_bits(mode_mass(effects, suspicion, how.name))
-        cost = LOGIC_S + _change_s(how.name, now)
-        best = np.argsort(-bits, kind="stable")[:_NETS_TRIED]
-        screened += [(float(bits[net]) / cost, int(net), how) for net in best if bits[net] > 0]
-    screened.sort(key=lambda row: -row[0])
+        cost = LOGIC_S + _change_s(effects, how.name, now)
+        of_its_own = bool(how.out) or how.deselected
+        best = np.argsort(-bits, kind="stable")[: _SPECIAL_NETS_TRIED if of_its_own else _NETS_TRIED]
+        rows = [(float(bits[net]) / cost, int(net), how.name) for net in best if bits[net] > 0]
+        (special if of_its_own else usual).extend(rows)
+    usual.sort(key=lambda row: -row[0])
     probability = _of_every_fault(effects, suspicion)
-    for _, net, how in screened[:_NETS_TRIED]:
+    for _, net, name in (*usual[:_NETS_TRIED], *special):
         for pin in _pins_to_try(effects, probability, net):
-            if (str(pin), "logic", how.name) not in done:
-                yield logic_candidate(effects, suspicion, pin, how.name, now)
+            if (str(pin), "logic", name) not in known.done:
+                yield logic_candidate(effects, suspicion, known, pin, name, now)
 
 
-def logic_candidate(
-    effects: Effects, suspicion: Suspicion, pin: PinRef, how: ConditionName, now: ConditionName
+def logic_candidate(  # noqa: PLR0917  (state of the search, then where)
+    effects: Effects, suspicion: Suspicion, known: Known, pin: PinRef, how: ConditionName, now: ConditionName
 ) -> Candidate:
-    """A logic probe at a pin, in a condition."""
+    """A logic probe at a pin, in a condition; a second look at a net tells only what may differ at this pin."""
     net = effects.graph.net(pin)
-    modes = effects.modes_at(effects.graph.number[net], how, pin)[suspicion.faults]
-    cost = LOGIC_S + _change_s(how, now) + (HAZARD_S if hazardous(effects, net) else 0.0)
-    return Candidate(str(pin), "logic", how, cost, suspicion.joint_modes(modes), SAID[modes], net)
+    modes = effects.modes_at(effects.graph.number[net], how, pin)
+    cost = LOGIC_S + _change_s(effects, how, now) + (HAZARD_S if hazardous(effects, net) else 0.0)
+    if (net, how) not in known.states:
+        return Candidate(str(pin), "logic", how, cost, modes[suspicion.faults], net=net)
+    rows = modes.copy()
+    rows[apart_at(effects, [pin, *known.pins[net, how]])] += len(Mode)
+    said = said_again(known.states[net, how])
+    return Candidate(str(pin), "logic", how, cost, rows[suspicion.faults], net=net, said=said)
 
 
-def _change_s(how: ConditionName, now: ConditionName) -> float:
+def conditions_worth_trying(effects: Effects, suspicion: Suspicion) -> list[Condition]:
+    """Running and forced always; deselected where memories and peripherals carry much of the suspicion; and the
+    emptied sockets of the most suspected parts, and of those through which most of the suspicion acts.
+    """
+    mass = suspicion.by_unit()
+    stores = float(mass[effects.is_store[suspicion.unit_numbers]].sum())
+    found = [how for how in effects.conditions if not how.deselected or stores > _WORTH_DESELECTING]
+    heaviest = [k for k in np.argsort(-mass)[:_SOCKETS_LOOKED_AT].tolist() if mass[k] > _WORTH_EMPTYING]
+    sites = [effects.units.sites[int(suspicion.unit_numbers[k])] for k in heaviest]
+    parts = [site.name for site in sites if site.kind == "part" and site.name in effects.emptied]
+    names, enters = effects.enters
+    through = enters[:, suspicion.faults] @ suspicion.probability
+    passed = [names[k] for k in np.argsort(-through)[:_SOCKETS_TRIED].tolist() if through[k] > _WORTH_PASSING]
+    return [*found, *(effects.emptied[name] for name in dict.fromkeys((*parts[:_SOCKETS_TRIED], *passed)))]
+
+
+def _change_s(effects: Effects, how: ConditionName, now: ConditionName) -> float:
     """The way to another condition, shared with the measurements that will follow in it."""
-    return 0.0 if how == now else max(condition(how).setup_s, condition(now).setup_s) / _SHARED_BY
+    if how == now:
+        return 0.0
+    ways = (effects.condition(how).setup_s, effects.condition(now).setup_s)
+    return max(abs(ways[0] - ways[1]), LEAST_CHANGE_S) / _SHARED_BY
 
 
 def hazardous(effects: Effects, net: str) -> bool:
@@ -90,25 +148,26 @@ def hazardous(effects: Effects, net: str) -> bool:
 
 def mode_mass(effects: Effects, suspicion: Suspicion, how: ConditionName) -> Floats:
     """P(mode) at every net, shape (modes, nets)."""
-    rows, down = effects.rows[how], effects.downstream[how]
-    weight = totals(effects.row_of_fault[how][suspicion.faults], suspicion.probability, len(rows))
+    standing = effects.at(how)
+    rows, down = standing.rows, standing.downstream
+    weight = totals(standing.row_of_fault[suspicion.faults], suspicion.probability, len(rows))
     follows = _follows(effects, how, weight)
     mass = np.zeros((len(MODES), down.count))
     nets = np.arange(down.count)
     mass[effects.follow_mode, nets] = follows
-    starts = effects.starts[how]
+    starts = standing.starts
     p = _of_every_fault(effects, suspicion)[starts.fault]
     np.add.at(mass, (starts.mode, starts.net), p)
     np.subtract.at(mass, (effects.follow_mode[starts.net], starts.net), p)
     np.maximum(mass, 0.0, out=mass)
     mass[Mode.NONE] = np.maximum(1.0 - mass.sum(axis=0), 0.0)
-    mass[:, ~effects.probeable] = 0.0
+    mass[:, ~standing.probeable] = 0.0
     return mass
 
 
 def _follows(effects: Effects, how: ConditionName, weight: Floats) -> Floats:
     """P(downstream of the fault) for every net, from the weight of each row of beginnings."""
-    rows, count = effects.rows[how], effects.downstream[how].count
+    rows, count = effects.at(how).rows, effects.at(how).downstream.count
     if len(rows) * count <= KEPT_CELLS:
         return np.asarray(weight.astype(np.float32) @ effects.unpacked(how), dtype=np.float64)
     used, follows = np.flatnonzero(weight), np.zeros(count)
@@ -141,7 +200,7 @@ def _pins_to_try(effects: Effects, probability: Floats, net: int) -> list[PinRef
 
 
 def swap_candidates(
-    effects: Effects, suspicion: Suspicion, done: Collection[tuple[str, str, str]], now: ConditionName
+    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName
 ) -> Iterator[Candidate]:
     """Putting in a known good part for the most suspected ones."""
     mass = suspicion.by_unit()
@@ -152,9 +211,11 @@ def swap_candidates(
             parts[unit.name] = parts.get(unit.name, 0.0) + float(mass[k])
     singly = list(parts)[:_PARTS_TRIED]
     for name in [*singly, *([group] if (group := _half(effects, parts)) else [])]:
-        if (name, "swap", "running") not in done:
+        if (name, "swap", "running") not in known.done:
             seen = Observation(name, "swap", "cured")
-            yield _yes_no(effects, suspicion, seen, swap_cost_s(effects, name) + _change_s("running", now))
+            yield _yes_no(
+                effects, suspicion, seen, swap_cost_s(effects, name) + _change_s(effects, "running", now)
+            )
 
 
 def _half(effects: Effects, parts: dict[str, float]) -> str:
@@ -171,8 +232,7 @@ def _half(effects: Effects, parts: dict[str, float]) -> str:
 
 def socketed(effects: Effects, refdes: str) -> bool:
     """Whether a part comes out without a soldering iron."""
-    part = effects.graph.board.index.parts[refdes]
-    return part.socketed or "socket" in part.package.lower()
+    return in_socket(effects.graph.board.index.parts[refdes])
 
 
 def swap_cost_s(effects: Effects, refdes: str) -> float:
@@ -185,13 +245,10 @@ def swap_cost_s(effects: Effects, refdes: str) -> float:
 
 def _yes_no(effects: Effects, suspicion: Suspicion, seen: Observation, cost_s: float) -> Candidate:
     shown = likelihood(effects, seen)[suspicion.faults]
-    outcomes = np.column_stack([shown, 1.0 - shown])
-    return Candidate(seen.point, seen.kind, "running", cost_s, suspicion.joint_two(shown), outcomes)
+    return Candidate(seen.point, seen.kind, "running", cost_s, shown=shown)
 
 
-def ohms_candidates(
-    effects: Effects, suspicion: Suspicion, done: Collection[tuple[str, str, str]]
-) -> Iterator[Candidate]:
+def ohms_candidates(effects: Effects, suspicion: Suspicion, known: Known) -> Iterator[Candidate]:
     """Continuity across the most suspected opens, and resistance where something is thought to be shorted."""
     cost = OHMS_S + POWER_CYCLE_S
     order = suspicion.faults[np.argsort(-suspicion.probability, kind="stable")]
@@ -201,7 +258,7 @@ def ohms_candidates(
         if not (fault.opens or fault.grounds):
             continue
         seen = _ohms_for(effects, number)
-        if seen is None or (seen.point, "ohms", "running") in done:
+        if seen is None or (seen.point, "ohms", "running") in known.done:
             continue
         tried += 1
         yield _yes_no(effects, suspicion, seen, cost)
@@ -224,27 +281,30 @@ def _ohms_for(effects: Effects, number: int) -> Observation | None:
 
 
 def clock_candidates(
-    effects: Effects, suspicion: Suspicion, done: Collection[tuple[str, str, str]], now: ConditionName
+    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName
 ) -> Iterator[Candidate]:
     """A counter on the declared clocks."""
     for clock in effects.graph.board.clocks:
         if not effects.graph.signal(clock.net):
             continue
         pin = effects.handy_pin(clock.net)
-        if (str(pin), "hertz", now) not in done and (str(pin), "logic", now) not in done:
-            base = logic_candidate(effects, suspicion, pin, now, now)
-            yield Candidate(base.point, "hertz", now, HERTZ_S, base.joint, base.outcomes, base.net)
+        if not {(str(pin), kind, now) for kind in ("hertz", "logic")} & set(known.done):
+            base = logic_candidate(effects, suspicion, known, pin, now, now)
+            yield replace(base, kind="hertz", cost_s=HERTZ_S)
 
 
 def rail_candidates(
-    effects: Effects, suspicion: Suspicion, done: Collection[tuple[str, str, str]], now: ConditionName
+    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName
 ) -> Iterator[Candidate]:
-    """A voltmeter on each rail."""
+    """A voltmeter on each rail, for its voltage and, where a dry filter may be the fault, its ripple."""
     for net, rail in effects.graph.board.index.rails.items():
         if not rail.volts or net not in effects.graph.number:
             continue
         pin = effects.handy_pin(net)
-        if any(point in (net, str(pin)) and kind == "volts" for point, kind, _ in done):
-            continue
+        done = {kind for point, kind, _ in known.done if point in (net, str(pin))}
         modes = effects.modes_at(effects.graph.number[net], now, None)[suspicion.faults]
-        yield Candidate(str(pin), "volts", now, VOLTS_S, suspicion.joint_modes(modes), SAID[modes], net)
+        if "volts" not in done:
+            yield Candidate(str(pin), "volts", now, VOLTS_S, modes, net=net)
+        if "ripple" not in done and (modes == Mode.NOISY).any():
+            noisy = Observation(str(pin), "ripple", f"{abs(rail.volts):g}", number=abs(rail.volts))
+            yield replace(_yes_no(effects, suspicion, noisy, RIPPLE_S), net=net)

@@ -6,19 +6,20 @@ An observation is what was seen; what it means for each fault is in ``evidence``
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal, get_args
 
 from coppermend.board.model import Board, PinRef
 from coppermend.board.readers.rows import bench_rows
 from coppermend.errors import InputError
-from coppermend.isolate.conditions import CONDITIONS, ConditionName
+from coppermend.isolate.conditions import ConditionName, condition_name
 from coppermend.isolate.states import LOGIC_VALUES
 from coppermend.isolate.symptoms import SYMPTOM_WORDS, read_symptom
 from coppermend.quantity import parse_quantity
 
-ObservationKind = Literal["logic", "volts", "ohms", "hertz", "symptom", "swap", "visual", "selftest"]
+ObservationKind = Literal[
+    "logic", "volts", "ripple", "ohms", "hertz", "seconds", "symptom", "swap", "visual", "selftest", "repair"
+]
 KINDS: tuple[ObservationKind, ...] = get_args(ObservationKind)
 SWAP_VALUES = {
     "good": "cured", "cured": "cured", "fixed": "cured", "works": "cured", "helped": "cured", "yes": "cured",
@@ -37,10 +38,22 @@ TEST_VALUES = {
     "failed": "fail",
     "bad": "fail",
 }
+REPAIR_VALUES = dict.fromkeys(
+    ("done", "repaired", "replaced", "resoldered", "cleaned", "cut", "bridged"), "done"
+)
+# Kinds whose values are words: what to call one, and every word with what it is kept as.
+_WORDS_OF: dict[str, tuple[str, dict[str, str]]] = {
+    "logic": ("logic value", {word: word for word in LOGIC_VALUES}),
+    "swap": ("swap result", SWAP_VALUES),
+    "visual": ("visual finding", {word: word for word in VISUAL_VALUES}),
+    "selftest": ("self-test result", TEST_VALUES),
+    "repair": ("repair", REPAIR_VALUES),
+}
 _OPEN_WORDS = {"ol", "o.l", "0l", "0.l", "open", "inf", "infinity", "∞"}
 _HEADER = ["point", "kind", "value"]
 _EXPECTED = "point,kind,value such as U3.9,logic,high"
-MOST_VOLTS, MOST_HERTZ, MOST_OHMS = 1000.0, 1e9, 1e12
+_NEVER_WORDS = {"never", "inf", "infinity", "∞"}
+MOST_VOLTS, MOST_HERTZ, MOST_OHMS, MOST_SECONDS = 1000.0, 1e9, 1e12, 3600.0
 _NULLED_OHM = -0.5
 
 
@@ -49,8 +62,8 @@ class Observation:
     """One thing seen: where, what kind, what value, and how the board stood then.
 
     ``point`` is a pin, a via, a net or a refdes; for ``ohms`` two points joined by ":" (continuity) or one
-    (to ground); for ``swap`` one refdes or several joined by "+", changed together; for a symptom also a section, or "". ``number`` holds volts [V], ohms [Ω] or hertz [Hz], with
-    infinity for an open reading; ``value`` is the text as canonically written.
+    (to ground); for ``swap`` one refdes or several joined by "+", changed together; for a symptom also a section, or "". ``number`` holds volts or ripple [V], ohms [Ω], hertz [Hz] or
+    seconds [s], with infinity for an open reading and for a reset that is never released; ``value`` is the text as canonically written.
     """
 
     point: str
@@ -101,9 +114,7 @@ def observation(
     name = kind.strip().lower()
     if name not in KINDS:
         raise InputError(f"unknown kind {kind!r:.40}", expected=f"one of {', '.join(KINDS)}")
-    how = condition.strip().lower() or "running"
-    if how not in CONDITIONS:
-        raise InputError(f"unknown condition {condition!r:.40}", expected=f"one of {', '.join(CONDITIONS)}")
+    how = condition_name(board, condition)
     written, number = _value(name, value.strip())
     made = Observation(point.strip(), name, written, how, number, line)
     _check_point(made, board)
@@ -112,32 +123,25 @@ def observation(
 
 def _value(kind: str, value: str) -> tuple[str, float]:
     lower = " ".join(value.lower().split())
-    if kind == "logic":
-        return _among(lower, LOGIC_VALUES, "logic value"), math.nan
-    if kind == "swap":
-        return SWAP_VALUES[_among(lower, SWAP_VALUES, "swap result")], math.nan
-    if kind == "visual":
-        return _among(lower, VISUAL_VALUES, "visual finding"), math.nan
-    if kind == "selftest":
-        return TEST_VALUES[_among(lower, TEST_VALUES, "self-test result")], math.nan
     if kind == "symptom":
         read_symptom(value)
         return value, math.nan
+    if kind in _WORDS_OF:
+        what, words = _WORDS_OF[kind]
+        if lower not in words:
+            raise InputError(f"{what} {lower!r:.40}", expected=f"one of {', '.join(words)}")
+        return words[lower], math.nan
     return _quantity(kind, value)
-
-
-def _among(value: str, words: Iterable[str], what: str) -> str:
-    if value not in words:
-        raise InputError(f"{what} {value!r:.40}", expected=f"one of {', '.join(words)}")
-    return value
 
 
 def _quantity(kind: str, value: str) -> tuple[str, float]:
     if kind == "ohms" and value.lower() in _OPEN_WORDS:
         return "OL", math.inf
+    if kind == "seconds" and value.lower() in _NEVER_WORDS:
+        return "never", math.inf
     unit, least, most = {
         "volts": ("V", -MOST_VOLTS, MOST_VOLTS), "ohms": ("Ω", _NULLED_OHM, MOST_OHMS),
-        "hertz": ("Hz", 0.0, MOST_HERTZ),
+        "ripple": ("V", 0.0, MOST_VOLTS), "seconds": ("s", 0.0, MOST_SECONDS), "hertz": ("Hz", 0.0, MOST_HERTZ),
     }[kind]  # fmt: skip
     number = parse_quantity(value, unit)
     if not (math.isfinite(number) and least <= number <= most):
@@ -146,13 +150,21 @@ def _quantity(kind: str, value: str) -> tuple[str, float]:
 
 
 def _check_point(made: Observation, board: Board) -> None:
-    if made.kind == "ohms" and ":" in made.point:
-        a, b = made.point.split(":", 1)
+    pair = made.point.replace(" + ", ":") if made.kind == "repair" else made.point
+    if made.kind in ("ohms", "repair") and ":" in pair:
+        a, b = pair.split(":", 1)
         if a.strip() == b.strip():
             raise InputError(f"both points are {a!r:.40}", expected="two different points")
         for name in (a, b):
             net_of(board, name.strip())
-    elif made.kind in ("logic", "volts", "hertz", "ohms"):
+    elif (made.kind == "repair" and made.point not in board.index.parts) or made.kind in (
+        "logic",
+        "volts",
+        "ripple",
+        "hertz",
+        "seconds",
+        "ohms",
+    ):
         net_of(board, made.point)
     elif made.kind == "swap":
         for refdes in swapped(made.point):

@@ -77,10 +77,10 @@ def _promising(effects: Effects, prior: Floats, seen: Sequence[Observation], pos
 
 
 def _pair_likelihood(effects: Effects, one: Observation, members: np.ndarray) -> Floats:
-    if one.kind in ("logic", "volts", "hertz"):
+    if one.kind in ("logic", "volts", "hertz", "seconds"):
         net = effects.graph.number[net_of(effects.graph.board, one.point)]
         pin: PinRef | None = pin_at(effects.graph.board, one.point)
-        states = MODES[effects.modes_at(net, effects.name_of(one.condition), pin)]
+        states = MODES[effects.modes_at(net, one.condition, pin)]
         return np.asarray(set_states(states, members) @ state_likelihood(effects, one))
     alone = likelihood(effects, one)[members]
     # Yes-no observations: either fault alone is enough to show it; the swap of one of two cures nothing.

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-Expected = Literal["moves", "high", "low", ""]
+Expected = Literal["moves", "high", "low", "floats", ""]
 
 
 class State(IntEnum):
@@ -42,6 +42,7 @@ class Mode(IntEnum):
     WEAK = 9
     FIGHTS = 10
     STAYS = 11
+    NOISY = 12
 
 
 # good, high, low, floating, between, wrong
@@ -58,14 +59,9 @@ MODES: Final[Floats] = np.array(
         [0.02, 0.01, 0.01, 0.00, 0.00, 0.96],  # WRONG: moves, with the wrong content
         [0.60, 0.10, 0.05, 0.10, 0.02, 0.13],  # WEAK: may or may not show
         [0.05, 0.06, 0.22, 0.00, 0.50, 0.17],  # FIGHTS: two drivers against each other
-        [
-            0.06,
-            0.36,
-            0.38,
-            0.02,
-            0.06,
-            0.12,
-        ],  # STAYS: downstream of the fault, on a net that hardly ever moves
+        # STAYS: downstream of the fault, on a net that hardly ever moves
+        [0.06, 0.36, 0.38, 0.02, 0.06, 0.12],
+        [0.85, 0.00, 0.05, 0.00, 0.10, 0.00],  # NOISY: a rail whose voltage is right on average
     ]
 )
 
@@ -81,11 +77,13 @@ SEEN: Final[Floats] = np.array(
     ]
 )
 WORDS: Final = ("good", "stuck high", "stuck low", "floating", "between", "wrong")
-# What a logic probe alone shows on a sound net that should move, stay high, stay low, or is not known.
+# What a logic probe alone shows on a sound net that should move, stay high, stay low, be driven by nothing, or is
+# not known.
 _SOUND: Final[dict[Expected, dict[str, float]]] = {
     "moves": {"pulsing": 0.96, "high": 0.015, "low": 0.015, "floating": 0.005, "between": 0.005},
     "high": {"pulsing": 0.10, "high": 0.88, "low": 0.01, "floating": 0.005, "between": 0.005},
     "low": {"pulsing": 0.10, "high": 0.01, "low": 0.88, "floating": 0.005, "between": 0.005},
+    "floats": {"pulsing": 0.03, "high": 0.25, "low": 0.01, "floating": 0.66, "between": 0.05},
     "": {"pulsing": 0.45, "high": 0.26, "low": 0.26, "floating": 0.015, "between": 0.015},
 }
 LOGIC_VALUES: Final = (

@@ -21,12 +21,11 @@ Chooser = Callable[[Isolation], Step | None]
 
 @dataclass(frozen=True)
 class Search:
-    """One search to its end: how many measurements and seconds, the true site's place among the suspects (from 1; 0: not found)."""
+    """One search to its end: how many measurements, the true site's place among the suspects (from 1; 0: not found)."""
 
     unit: tuple[str, str]
     what: str
     measurements: int
-    seconds: float
     place: int
     decision: str
     steps: tuple[Step, ...] = ()
@@ -34,40 +33,48 @@ class Search:
 
 def fresh(base: Isolation, workshop: Workshop, case: Case) -> Isolation:
     """A search that has heard the complaint and seen the rails measured, as before every power-up."""
-    search = base.after_nothing()
+    return hear(base.after_nothing(), workshop, case)
+
+
+def hear(search: Isolation, workshop: Workshop, case: Case) -> Isolation:
+    """Take in the complaint, and the rails' voltage and ripple."""
     for point, value in case.complaint:
         search.record(point, "symptom", value)
     for rail in workshop.rails:
         search.record(rail, "volts", workshop.volts(case, rail))
+        search.record(rail, "ripple", workshop.ripple(case, rail))
     return search
 
 
 def search(base: Isolation, workshop: Workshop, case: Case, choose: Chooser) -> Search:
     """Measure as ``choose`` says until the search stops by its own rule, or nothing is left to choose."""
     state = fresh(base, workshop, case)
+    steps = measure(state, workshop, case, choose)
+    sites = list(dict.fromkeys(site_of((s.kind, s.name)) for s in state.suspects(20)))
+    place = next((k for k, name in enumerate(sites, 1) if same(name, site_of(case.defect.unit))), 0)
+    return Search(case.defect.unit, case.defect.what, len(steps), place, state.verdict(), tuple(steps))
+
+
+def measure(state: Isolation, workshop: Workshop, case: Case, choose: Chooser) -> list[Step]:
+    """Measure until the search stops by its own rule, or nothing is left to choose; what was measured."""
     steps: list[Step] = []
-    seconds = 0.0
     while len(steps) < MOST_MEASUREMENTS and not state.settled():
         step = choose(state)
         if step is None:
             break
         point, kind, how = step
-        value = workshop.answer(case, kind, point, how)  # type: ignore[arg-type]
-        state.record(point, kind, value, how)
+        state.record(point, kind, workshop.answer(case, kind, point, how), how)
         steps.append(step)
-    sites = list(dict.fromkeys(_site((s.kind, s.name)) for s in state.suspects(20)))
-    place = next((k for k, name in enumerate(sites, 1) if _same(name, _site(case.defect.unit))), 0)
-    return Search(
-        case.defect.unit, case.defect.what, len(steps), seconds, place, state.verdict(), tuple(steps)
-    )
+    return steps
 
 
-def _site(unit: tuple[str, str]) -> tuple[str, str]:
-    """A part and its socket are one place to repair."""
+def site_of(unit: tuple[str, str]) -> tuple[str, str]:
+    """Where one repairs: a part and its socket are one place."""
     return ("part", unit[1]) if unit[0] == "socket" else unit
 
 
-def _same(name: tuple[str, str], unit: tuple[str, str]) -> bool:
+def same(name: tuple[str, str], unit: tuple[str, str]) -> bool:
+    """Whether two units are one, in whichever order a short names its nets."""
     return name == unit or (
         name[0] == unit[0] == "short" and set(name[1].split(" + ")) == set(unit[1].split(" + "))
     )
@@ -83,12 +90,12 @@ def half_split(state: Isolation) -> Step | None:
     """The middle of what is still suspected, in signal order; then the suspects themselves, one after another."""
     effects = state.effects
     suspicion = Suspicion.of(state.posterior, effects.unit_of_fault)
-    how = effects.conditions[-1].name
+    how = [one for one in effects.conditions if not one.deselected][-1].name
     mass = mode_mass(effects, suspicion, how)
     bad = 1.0 - mass[0]
     bad[~effects.probeable] = 0.0
     undecided = np.flatnonzero((bad > 0.05) & (bad < 0.95))
-    order = undecided[np.argsort(effects.downstream[how].order[undecided], kind="stable")]
+    order = undecided[np.argsort(effects.at(how).downstream.order[undecided], kind="stable")]
     left = [
         n
         for n in order.tolist()
@@ -133,16 +140,16 @@ def entropy_bound_bits(workshop: Workshop) -> float:
     """
     groups: dict[object, dict[object, float]] = {}
     for case in workshop.cases:
-        dead = case.defect.dead_rail
-        units = groups.setdefault((case.complaint, dead), {})
-        site = _site(case.defect.unit)
+        rails = (case.defect.dead_rail, case.defect.noisy_rail)  # measured before the search begins
+        units = groups.setdefault((case.complaint, rails), {})
+        site = site_of(case.defect.unit)
         units[site] = units.get(site, 0.0) + case.defect.weight
     total = sum(sum(units.values()) for units in groups.values())
     bits = 0.0
     for units in groups.values():
         weights = np.array(list(units.values()))
         bits += weights.sum() / total * float(entropy_bits(weights / weights.sum()))
-    return bits
+    return float(bits)
 
 
 @dataclass(frozen=True)
@@ -187,75 +194,3 @@ def trial(
         float(np.mean([s.measurements for s in searches])),
         float(np.mean(halves)), float(np.mean(randoms)), entropy_bound_bits(workshop), tuple(searches),
     )  # fmt: skip
-
-
-def double_trial(base: Isolation, workshop: Workshop, count: int, seed: int) -> float:
-    """Share of boards with two faults at once on which both are found.
-
-    The search runs to its stop. Of its first three suspects, and of the likeliest pair where it offers one, what is
-    at fault is repaired; else the first suspect, in vain. Then the search goes on with what still holds, up to four
-    stops in all. What a tool shows is the worse of what the two faults show alone: boards with both planted are not
-    simulated as one.
-    """
-    rng = np.random.default_rng(seed)
-    return float(np.mean([_both_found(base, workshop, workshop.sample(2, rng)) for _ in range(count)]))
-
-
-def _both_found(base: Isolation, workshop: Workshop, cases: Sequence[Case]) -> bool:
-    left = list({_site(case.defect.unit): case for case in cases}.values())
-    state: Isolation | None = None
-    for _ in range(_MOST_REPAIRS):
-        state = _hear(base, state, workshop, left)
-        _measure(state, workshop, left)
-        for unit in _accused(state):
-            if any(_same(_site(unit), _site(case.defect.unit)) for case in left):
-                left = [case for case in left if not _same(_site(unit), _site(case.defect.unit))]
-                state = state.after_repair(*unit)
-                break
-        else:  # none of them: the likeliest is made good all the same, and the board still fails
-            first = state.suspects(1)[0]
-            state = state.after_repair(first.kind, first.name)
-        if not left:
-            return True
-    return False
-
-
-def _accused(state: Isolation) -> list[tuple[str, str]]:
-    """The first three suspects, and the likeliest pair where one fault does not explain what was seen."""
-    found = [(suspect.kind, suspect.name) for suspect in state.suspects(3)]
-    return [*found, *((u.kind, u.name) for pair in state.pairs(1) for u in pair.units)]
-
-
-_MOST_REPAIRS = 4
-
-
-def _hear(base: Isolation, state: Isolation | None, workshop: Workshop, left: Sequence[Case]) -> Isolation:
-    """Complaint and rails of what is still wrong."""
-    search = state or base.after_nothing()
-    dead = [case for case in left if case.complaint == (("", "no boot"),)]
-    for point, value in (dead or left)[0].complaint:
-        search.record(point, "symptom", value)
-    for rail in workshop.rails:
-        worst = min((workshop.volts(case, rail) for case in left), key=float)
-        search.record(rail, "volts", worst)
-    return search
-
-
-def _measure(state: Isolation, workshop: Workshop, left: Sequence[Case]) -> None:
-    for _ in range(MOST_MEASUREMENTS):
-        step = None if state.settled() else by_information(state)
-        if step is None:
-            return
-        point, kind, how = step
-        values = [workshop.answer(case, kind, point, how) for case in left]  # type: ignore[arg-type]
-        state.record(point, kind, _worse(kind, values), how)
-
-
-def _worse(kind: str, values: Sequence[str]) -> str:
-    """What is seen where two faults show: anything but good; a swap cures only if nothing else is wrong."""
-    sound = {"logic": "good", "ohms": "0.2"}.get(kind)
-    if kind == "swap":
-        return "cured" if all(value == "cured" for value in values) else "same"
-    if kind in ("volts", "hertz"):
-        return min(values, key=float)
-    return next((value for value in values if value not in (sound, "2k")), values[0])
