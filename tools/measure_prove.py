@@ -1,6 +1,6 @@
 """Measure proving: edge covers, faults inferred in a switch matrix, and a simulated machine.
 
-Run ``python tools/measure_prove.py [cover|singles|lamps|doubles|machine ...]``; prints figures, seeds are fixed.
+Run ``python tools/measure_prove.py [cover|singles|bare|lamps|doubles|machine ...]``; prints figures, seeds are fixed.
 """
 
 from __future__ import annotations
@@ -127,33 +127,37 @@ def lamps(size: int = 8) -> None:
     singles(size, "lamp")
 
 
-def singles(size: int = 8, kind: MatrixKind = "switch") -> None:
-    """Every single fault of a matrix with and without diodes (lamp matrices have them), after a whole test."""
-    for diodes in (True, False) if kind == "switch" else (True,):
-        matrix = full_matrix(size, diodes, kind)
-        scanner, times = Scanner(matrix), list[float]()
-        unique = grouped = wrong = steps = 0
-        faults = [fault for fault, _ in single_faults(matrix)]
-        for fault in faults:
-            found, seen = diagnose(SimulatedMatrix(matrix, (fault,)), times, whole_test(matrix))
-            steps += len(seen)
-            top = [e.faults for e in found.explanations if e.group == 1]
-            if (fault,) not in top:
-                wrong += 1
-                print("wrong", fault, found.explanations[:2])
-            elif all(e == (fault,) or len(e) > 1 for e in top):
-                unique += 1
-            elif all(same_for_good(scanner, e, (fault,)) for e in top if len(e) < 2):
-                grouped += 1
-            else:
-                wrong += 1
-                print("not told apart", fault, top)
-        print(
-            f"singles, {kind} matrix {size}x{size} {'with' if diodes else 'without'} diodes: {len(faults)} faults, {unique} unique, "
-            f"{grouped} in a proven group, {wrong} wrong; {steps / len(faults):.1f} observations each; "
-            f"processor time an answer {timing(times)}",
-            flush=True,
-        )
+def bare(size: int = 8) -> None:
+    """Every single fault of a switch matrix without diodes."""
+    singles(size, diodes=False)
+
+
+def singles(size: int = 8, kind: MatrixKind = "switch", *, diodes: bool = True) -> None:
+    """Every single fault of a matrix, after a whole test."""
+    matrix = full_matrix(size, diodes, kind)
+    scanner, times = Scanner(matrix), list[float]()
+    unique = grouped = wrong = steps = 0
+    faults = [fault for fault, _ in single_faults(matrix)]
+    for fault in faults:
+        found, seen = diagnose(SimulatedMatrix(matrix, (fault,)), times, whole_test(matrix))
+        steps += len(seen)
+        top = [e.faults for e in found.explanations if e.group == 1]
+        if (fault,) not in top:
+            wrong += 1
+            print("wrong", fault, found.explanations[:2])
+        elif all(e == (fault,) or len(e) > 1 for e in top):
+            unique += 1
+        elif all(same_for_good(scanner, e, (fault,)) for e in top if len(e) < 2):
+            grouped += 1
+        else:
+            wrong += 1
+            print("not told apart", fault, top)
+    print(
+        f"singles, {kind} matrix {size}x{size} {'with' if diodes else 'without'} diodes: {len(faults)} faults, {unique} unique, "
+        f"{grouped} in a proven group, {wrong} wrong; {steps / len(faults):.1f} observations each; "
+        f"processor time an answer {timing(times)}",
+        flush=True,
+    )
 
 
 def timing(times: Sequence[float]) -> str:
@@ -227,7 +231,14 @@ def machine(trials: int = 1000, seed: int = 8) -> None:
         )
 
 
-MEASURES = {"cover": cover, "singles": singles, "lamps": lamps, "doubles": doubles, "machine": machine}
+MEASURES = {
+    "cover": cover,
+    "singles": singles,
+    "bare": bare,
+    "lamps": lamps,
+    "doubles": doubles,
+    "machine": machine,
+}
 
 if __name__ == "__main__":
     for name in sys.argv[1:] or MEASURES:

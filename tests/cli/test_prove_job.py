@@ -84,3 +84,15 @@ def test_hold_up_from_a_jobs_own_readings(job: str, call: Any) -> None:
     assert "no voltage" in none.err and none.status == 2
     assert "--cell with one of BT1, C9" in call("prove", "holdup", "--job", job).err
     assert "either" in call("prove", "holdup", "0:4.7", "--job", job).err
+
+
+def test_a_self_test_described_on_the_command_line_is_offered(job: str, call: Any) -> None:
+    """Its proof is listed with what it shows; one that shows nothing of this board is refused."""
+    words = ["id=book-3", "title=Lamp test", "watched=together", "offered=yes"]
+    first = call("prove", "plan", job, "--json").document["proofs"][1]
+    made = call("job", "log", job, "proof", *words, f'shows=["{first["id"]}"]')
+    refused = call("job", "log", job, "proof", *words, 'shows=["trumpets"]')
+
+    proofs = {p["id"]: p for p in call("prove", "plan", job, "--json").document["proofs"]}
+    assert made.status == 0 and proofs["selftest:book-3"]["exercises"] == first["exercises"]
+    assert refused.status == 2 and "'trumpets'" in refused.err

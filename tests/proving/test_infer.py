@@ -184,3 +184,22 @@ def test_json_has_the_documented_keys():
     assert {"kind", "lines", "probability"} <= set(document["faults"][0])
     assert document["next"]["closed"] and document["settled"] is False
     assert sum(f["probability"] for f in document["faults"]) <= 1.0001
+
+
+@pytest.mark.parametrize(
+    "pair",
+    [
+        (fault("swapped lines", 2, 6), fault("stuck switch", 6, 14)),
+        (fault("shorted lines", 6, 13), fault("swapped lines", 8, 13)),
+    ],
+    ids=str,
+)
+def test_a_wrong_wire_beside_another_fault_is_found_without_diodes(pair):
+    """Both, after every switch was closed once: their effects do not add up, since the wire moves what the other does."""
+    matrix = full_matrix(8, diodes=False)
+    closed = [frozenset(), *(frozenset({p.crossing}) for p in matrix.positions)]
+
+    found = infer(matrix, look(matrix, pair, *closed))
+
+    first = [set(e.faults) for e in found.explanations if e.group == 1]
+    assert set(pair) in first and found.explanations[0].misread == 0

@@ -21,6 +21,7 @@ from coppermend.job.entry import EntryKind
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
 from coppermend.job.validate import FIELDS
+from coppermend.proving.described import shown_proofs
 from coppermend.quantity import parse_quantity
 
 _WORDS = {"yes": True, "no": False}
@@ -150,7 +151,7 @@ def refuse_absent(
 
     Raises:
         UnknownName: If the board has no such thing.
-        InputError: If a jumper does not join two points of its net.
+        InputError: If a jumper does not join two points of its net, or a described test shows nothing of this board.
     """
     if kind in ("reading", "jumper"):
         index = with_package_pads(board).index
@@ -164,6 +165,8 @@ def refuse_absent(
             raise UnknownName("part", body["refdes"], f"{board.name} and on the job's lists")
     elif kind == "remedy" and body["chosen"]:
         _refuse_unknown("remedy", body["id"], [remedy.id for remedy in assessed().remedies])
+    elif kind == "proof" and body["offered"]:
+        shown_proofs(assessed().proofs, body["shows"])
     elif kind == "evidence":
         _refuse_unknown("proof", body["proof"], [proof.id for proof in assessed().proofs])
 
