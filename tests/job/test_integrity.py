@@ -92,7 +92,7 @@ def test_entry_of_no_job_is_named(store: Store, job: str):
     """An entry whose job has gone is found by its foreign key."""
     sql(store, "DELETE FROM job")
 
-    assert codes(store) == [("database", "entry")]
+    assert codes(store) == [("database", "card"), ("database", "entry")]
 
 
 def test_rows_against_the_rules_are_named(store: Store, job: str):
@@ -121,13 +121,14 @@ def test_damaged_body_is_named(store: Store, job: str):
 
 
 def test_damaged_database_is_named(tmp_path: Path):
-    """A database file overwritten in the middle is reported as such, without a traceback."""
+    """A database file overwritten in part is reported as such, without a traceback."""
     with Store.open(tmp_path) as store:
         job = store.new_job({"customer": "Ana"}, who="Bo")
         for _ in range(200):
             store.append(job, "note", "copper", {"text": "x" * 500}, who="Bo")
     with (tmp_path / "record.sqlite").open("r+b") as file:
-        file.seek(4096 * 8)
+        pages = file.seek(0, 2) // 4096
+        file.seek(4096 * (pages - 14))  # among the entries, past the tables that opening needs
         file.write(b"\xa5" * 4096 * 12)
 
     with Store.open(tmp_path) as store:

@@ -43,6 +43,14 @@ GOOD = {
     "stage": {"stage": "copper"},
     "paper": {"what": "tag", "sha256": SHA, "name": "tag.pdf"},
     "void": {"seq": 4, "why": "wrong pin"},
+    "approval": {"what": "quote of 3 March", "approved": True, "by": "O. Penhallow"},
+    "shipping": {"direction": "out", "carrier": "by hand", "tracking": ""},
+    "payment": {"state": "part-paid", "amount": "40.00"},
+    "video": {"url": "https://example.org/start.mp4", "caption": "does not start"},
+    "waiting": {"parts": "C5 C7", "arrived": False, "until": "2026-03-20"},
+    "timer": {"does": "add", "minutes": -5},
+    "fingerprint": {"codes": {"U5": "8142", "U9": "7936"}},
+    "erased": {"entries": [1], "why": "asked for on 3 March"},
 }
 
 
@@ -228,3 +236,21 @@ def test_any_body_is_kept_or_refused(kind: str, body: dict[str, object]):
         assert "\n" not in str(error)
     else:
         assert kept == plain(body)
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("job", {"promised": "31.3.2026"}), ("job", {"promised": "2026-02-30"}), ("job", {"promised": "20260331"}),
+        ("video", {"url": "javascript:alert(1)"}), ("video", {"url": "https://"}), ("video", {"url": "http://[x"}),
+        ("video", {"url": "https://example.org/a b"}), ("timer", {"does": "start", "minutes": 3}),
+        ("timer", {"does": "add"}), ("timer", {"does": "add", "minutes": 1e6}), ("payment", {"state": "later"}),
+        ("fingerprint", {"codes": {}}), ("fingerprint", {"codes": {"U5": 8142}}), ("shipping", {"direction": "up"}),
+    ],
+)  # fmt: skip
+def test_malformed_dealings_are_refused(kind: str, body: dict[str, object]):
+    """Dates that do not exist, addresses that are none, and minutes without a reason are refused."""
+    with pytest.raises(InputError) as caught:
+        check_body(kind, body)
+
+    assert caught.value.expected

@@ -91,10 +91,12 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
         },
     ),
     "job": Branch(
-        "Jobs and their record: new, list, show, log, walk, tag, report.",
+        "Jobs and their record: new, list, find, queue, show, log, walk, tag, report.",
         {
             "new": Leaf(f"{_HERE}.jobs", "new", "Log a board in: open a job."),
             "list": Leaf(f"{_HERE}.jobs", "list_", "List jobs, newest first."),
+            "find": Leaf(f"{_HERE}.jobs", "find", "Find jobs by words; typing errors are forgiven."),
+            "queue": Leaf(f"{_HERE}.jobs", "queue", "What is in the shop, by promised date."),
             "show": Leaf(f"{_HERE}.jobshow", "show", "Say where a job stands and what comes next."),
             "log": Leaf(f"{_HERE}.joblog", "log", "Print a job's record, or add an entry to it."),
             "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -12,6 +13,7 @@ from coppermend.cli.output import JsonFlag, counted, emit, say, table
 from coppermend.cli.record import GIVE_BOARD, DataOption, WhoOption
 from coppermend.cli.tree import examples
 from coppermend.job.history import earlier_work
+from coppermend.job.search import JobSummary
 from coppermend.job.store import Store
 
 
@@ -32,6 +34,9 @@ def new(
         str, typer.Option("--marks", help="Marks on the board, such as the number of an earlier tag.")
     ] = "",
     condition: Annotated[str, typer.Option("--condition", help="Condition on arrival.")] = "",
+    promised: Annotated[
+        str, typer.Option("--promised", metavar="DATE", help="When it was promised for, such as 2026-03-31.")
+    ] = "",
     board: Annotated[Path | None, typer.Option("--board", metavar="DIR", help="Board folder.")] = None,
     as_json: JsonFlag = False,
 ) -> int:
@@ -39,7 +44,7 @@ def new(
     header = {
         "customer": customer, "contact": contact, "machine": machine, "serial": serial,
         "marks": marks, "complaint": complaint, "condition": condition,
-    }  # fmt: skip
+    } | ({"promised": promised} if promised else {})  # fmt: skip
     loaded = board_at(board) if board else None
     with Store.open(data) as store:
         number = store.new_job(header, who=who)
@@ -67,19 +72,16 @@ def new(
 def list_(
     data: DataOption,
     find: Annotated[
-        str,
-        typer.Option("--find", help="Only jobs with all these words: customer, machine, serial, complaint, ..."),
+        str, typer.Option("--find", help="Only jobs with all these words anywhere in their record.")
     ] = "",
     as_json: JsonFlag = False,
-) -> int:  # fmt: skip
+) -> int:
     """List jobs, newest first."""
     with Store.open(data) as store:
         jobs = store.find(find) if find else store.jobs()
 
     def show_text() -> None:
-        rows = [(j.number, j.stage, j.customer, j.machine, j.board, j.complaint) for j in jobs]
-        table("", ("job", "stage", "customer", "machine", "board", "complaint"), rows)
-        say(counted(len(jobs), "job"))
+        _say_jobs(jobs)
         if not jobs:
             say(
                 "next: see all with coppermend job list"
@@ -89,3 +91,56 @@ def list_(
 
     emit({"jobs": [job.to_json() for job in jobs]}, as_json, show_text)
     return 0
+
+
+@examples("coppermend job find penhallow", "coppermend job find 'leaked batery' --most 20")
+def find(
+    words: Annotated[
+        list[str], typer.Argument(metavar="WORDS...", help="Words, parts of words, or a job's number.")
+    ],
+    data: DataOption,
+    most: Annotated[int, typer.Option("--most", min=1, max=10_000, help="How many jobs to show.")] = 50,
+    as_json: JsonFlag = False,
+) -> int:
+    """Find jobs by words anywhere in their record; typing errors are forgiven."""
+    with Store.open(data) as store:
+        found = store.search(" ".join(words), most)
+
+    def show_text() -> None:
+        for typed, meant in found.read_as:
+            say(f"nothing has {typed}; it was read as {', '.join(meant)}")
+        _say_jobs(found.jobs)
+        if found.more:
+            say("there are more; add a word, or raise --most")
+
+    emit(found.to_json(), as_json, show_text)
+    return 0 if found.jobs else 1
+
+
+@examples("coppermend job queue")
+def queue(
+    data: DataOption,
+    most: Annotated[int, typer.Option("--most", min=1, max=10_000, help="How many jobs to show.")] = 50,
+    as_json: JsonFlag = False,
+) -> int:
+    """What is in the shop by promised date; what waits for parts comes last."""
+    with Store.open(data) as store:
+        jobs = store.queue(most)
+
+    def show_text() -> None:
+        rows = [(j.promised or "-", j.number, j.stage, j.customer, _parts_waiting(j.waiting)) for j in jobs]
+        table("", ("promised", "job", "stage", "customer", "waits for"), rows)
+        say(counted(len(jobs), "job"))
+
+    emit({"jobs": [job.to_json() for job in jobs]}, as_json, show_text)
+    return 0
+
+
+def _parts_waiting(count: int) -> str:
+    return counted(count, "lot") + " of parts" if count else ""
+
+
+def _say_jobs(jobs: Sequence[JobSummary]) -> None:
+    rows = [(j.number, j.stage, j.customer, j.machine, j.board, j.complaint) for j in jobs]
+    table("", ("job", "stage", "customer", "machine", "board", "complaint"), rows)
+    say(counted(len(jobs), "job"))

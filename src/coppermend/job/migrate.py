@@ -10,10 +10,12 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, insert, inspect, select, text, update
 
 from coppermend.errors import RecordError
-from coppermend.job import tables
+from coppermend.job import cards, tables
 
 # Every step there is, oldest first. A test holds this against the modules in migrations/versions.
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
+# Goes up when cards or words are made otherwise than before; they are then made anew.
+DERIVED = "1"
 _TURN = 7_370_627  # any number that our writers agree on
 
 
@@ -27,13 +29,16 @@ def bring_up_to_date(engine: Engine) -> None:
         RecordError: If the database belongs to a newer version of the program, or cannot be written.
     """
     with tables.reading(engine) as connection:
-        if _revision(connection) == REVISIONS[-1]:
+        if _revision(connection) == REVISIONS[-1] and _derived(connection) == DERIVED:
             return
     with tables.writing(engine) as connection:
         wait_for_turn(connection)
         if _revision(connection) != REVISIONS[-1]:  # nobody was faster
             _run_steps(connection)
             _note_schema(connection)
+        if _derived(connection) != DERIVED:
+            cards.rebuild(connection)
+            _note(connection, "derived", DERIVED)
 
 
 def wait_for_turn(connection: Connection) -> None:
@@ -79,7 +84,15 @@ def _run_steps(connection: Connection) -> None:
 
 def _note_schema(connection: Connection) -> None:
     """Say the step in words that programs from before there were steps understand, so that they keep away."""
-    step = str(int(REVISIONS[-1]))
-    known = tables.meta.c.key == "schema"
-    if not connection.execute(update(tables.meta).where(known).values(value=step)).rowcount:
-        connection.execute(insert(tables.meta).values(key="schema", value=step))
+    _note(connection, "schema", str(int(REVISIONS[-1])))
+
+
+def _note(connection: Connection, key: str, value: str) -> None:
+    if not connection.execute(
+        update(tables.meta).where(tables.meta.c.key == key).values(value=value)
+    ).rowcount:
+        connection.execute(insert(tables.meta).values(key=key, value=value))
+
+
+def _derived(connection: Connection) -> str | None:
+    return connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "derived"))

@@ -1,29 +1,33 @@
-"""Every job in short, and finding jobs by words. Reads only the few entries that say what a job is about."""
+"""Every job in short, finding jobs by words, and the queue. Reads cards, never whole records."""
 
 from __future__ import annotations
 
-import re
-import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from itertools import groupby
-from typing import Any
+from typing import Any, get_args
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, RowMapping, Select, func, select, text
 
 from coppermend.errors import InputError
 from coppermend.job import tables
-from coppermend.job.entry import Entry, Stage
+from coppermend.job.cards import squeezed
+from coppermend.job.entry import Stage
 from coppermend.job.number import check_number
-from coppermend.job.state import JobState, fold
+from coppermend.job.words import grams, is_fuzzy, nearest, words_of
 
-_TELLING = ("job", "board", "stage", "void")
+__all__ = ["Found", "JobSummary", "squeezed"]
+_VECTOR = "array_to_tsvector(string_to_array(words, ' '))"
+_CANDIDATES, _CONTAINING = 80, 20
+_STAGES = get_args(Stage)
 
 
 @dataclass(frozen=True, slots=True)
 class JobSummary:
-    """One job in short; ``board`` is the board's name, ``entries`` how many lines its record has."""
+    """One job in short; ``board`` is the board's name, ``entries`` how many lines its record has.
+
+    ``promised`` is a date or empty, ``waiting`` how many lots of parts have not come, ``gone`` whether it left.
+    """
 
     number: str
     created: datetime
@@ -37,6 +41,9 @@ class JobSummary:
     complaint: str
     board: str
     entries: int
+    promised: str = ""
+    waiting: int = 0
+    gone: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """The fields by name; moments as ISO 8601 in UTC."""
@@ -45,71 +52,143 @@ class JobSummary:
         }  # fmt: skip
 
 
-def summaries(connection: Connection) -> tuple[JobSummary, ...]:
-    """Every job in short, newest first."""
-    entry = tables.entry.c
-    totals = select(entry.job, func.count(), func.max(entry.at, type_=tables.Utc)).group_by(entry.job)
-    total = {number: (count, changed) for number, count, changed in connection.execute(totals)}
-    telling = (
-        select(tables.entry, tables.job.c.created)
-        .join(tables.job, tables.job.c.number == entry.job)
-        .where(entry.kind.in_(_TELLING))
-        .order_by(
-            tables.job.c.created.desc(), tables.job.c.year.desc(), tables.job.c.counter.desc(), entry.seq
-        )
-    )
-    rows = connection.execute(telling).mappings()
-    return tuple(
-        _summary(
-            fold(Entry(r.job, r.seq, r.at, r.who, r.stage, r.kind, r.body) for r in group), *total[number]
-        )
-        for number, group in groupby(rows, key=lambda row: row.job)
-    )
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a search found, newest first; ``more`` when there are more than were asked for.
 
-
-def _summary(state: JobState, entries: int, changed: datetime) -> JobSummary:
-    assert state.opened is not None
-    return JobSummary(
-        number=state.number, created=state.opened, changed=changed, stage=state.stage,
-        customer=state.customer, contact=state.contact, machine=state.machine, serial=state.serial,
-        marks=state.marks, complaint=state.complaint, board=state.board.name if state.board else "",
-        entries=entries,
-    )  # fmt: skip
-
-
-def squeezed(text: str) -> str:
-    """Letters and digits only, without case or accents: how names and serials are compared.
-
-    >>> squeezed("Gérard's  No. 12-A")
-    'gerardsno12a'
+    ``read_as`` holds, for a search that found nothing as typed, the words that were probably meant.
     """
-    return re.sub(r"[\W_]", "", _plain(text))
+
+    jobs: tuple[JobSummary, ...]
+    more: bool = False
+    read_as: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Keys jobs, more, read_as (typed word -> words)."""
+        return {
+            "jobs": [job.to_json() for job in self.jobs], "more": self.more,
+            "read_as": {typed: list(meant) for typed, meant in self.read_as},
+        }  # fmt: skip
 
 
-def _plain(text: str) -> str:
-    parts = unicodedata.normalize("NFKD", text.casefold())
-    return "".join(c for c in parts if not unicodedata.combining(c))
+def summaries(connection: Connection, limit: int | None = None) -> tuple[JobSummary, ...]:
+    """Every job in short, newest first; at most ``limit`` of them."""
+    return _cards(connection, _newest_first().limit(limit))
 
 
-def matching(jobs: Iterable[JobSummary], text: str) -> tuple[JobSummary, ...]:
-    """The jobs that have every word of ``text`` somewhere; a job number finds exactly its job."""
-    try:
-        number = check_number(text)
-    except InputError:
-        words = [_plain(word) for word in text.split()]
-        return tuple(job for job in jobs if all(word in _haystack(job) for word in words))
-    return tuple(job for job in jobs if job.number == number)
+def queue(connection: Connection, limit: int | None = None) -> tuple[JobSummary, ...]:
+    """What is in the shop: what can be worked on before what waits for parts, and by promised date within both.
 
-
-def _haystack(job: JobSummary) -> str:
-    told = (
-        job.number,
-        job.customer,
-        job.contact,
-        job.machine,
-        job.serial,
-        job.marks,
-        job.complaint,
-        job.board,
+    Jobs without a promise come after those with one, the oldest first.
+    """
+    card = tables.card.c
+    query = (
+        select(tables.card)
+        .where(card.gone.is_(False))
+        .order_by(card.waiting > 0, card.promised == "", card.promised, card.key)
     )
-    return _plain("\n".join((*told, squeezed(job.number), squeezed(job.serial))))
+    return _cards(connection, query.limit(limit))
+
+
+def find(connection: Connection, typed: str, limit: int | None = None) -> Found:
+    """The jobs that have every word of ``typed``, or a word that begins with it, anywhere in their records.
+
+    A whole job number finds exactly its job. When no job has all words, words that contain what was typed or are
+    a slip or two away count as well.
+    """
+    try:
+        number = check_number(typed)
+    except InputError:
+        pass
+    else:
+        return Found(_cards(connection, _newest_first().where(tables.card.c.number == number)))
+    words = list(words_of(typed))
+    if not words:
+        if typed.strip():  # only punctuation: nothing can be found by it
+            return Found(())
+        return _cut(summaries(connection, None if limit is None else limit + 1), limit)
+    exact = _matching(connection, [(word, ()) for word in words], limit)
+    if exact.jobs:
+        return exact
+    meant = [(word, similar(connection, word)) for word in words]
+    if not any(others for _, others in meant):
+        return exact
+    wider = _matching(connection, meant, limit)
+    read_as = tuple((word, others) for word, others in meant if others) if wider.jobs else ()
+    return Found(wider.jobs, wider.more, read_as)
+
+
+def find_words(connection: Connection, words: Sequence[str], limit: int) -> tuple[JobSummary, ...]:
+    """The jobs that have words beginning with each of ``words``, as they stand."""
+    return _matching(connection, [(word, ()) for word in words], limit).jobs
+
+
+def similar(connection: Connection, typed: str) -> tuple[str, ...]:
+    """Words in the record that contain ``typed`` or are a slip or two away from it; not those that begin with it."""
+    if not is_fuzzy(typed):
+        return ()
+    table, runs = tables.gram.c, grams(typed)
+    near = (
+        select(table.word)
+        .where(table.gram.in_(runs), table.length.between(len(typed) - 2, len(typed) + 2))
+        .group_by(table.word)
+        .having(func.count() >= max(1, len(runs) - 7))
+        .order_by(func.count().desc(), table.word)
+        .limit(_CANDIDATES)
+    )
+    inner = {run for run in runs if " " not in run}
+    around = (
+        select(table.word)
+        .where(table.gram.in_(inner), table.length > len(typed))
+        .group_by(table.word)
+        .having(func.count() == len(inner))
+        .limit(_CANDIDATES)
+    )
+    containing = [word for word in connection.scalars(around) if typed in word[1:]][:_CONTAINING]
+    found = dict.fromkeys((*nearest(typed, list(connection.scalars(near))), *containing))
+    return tuple(word for word in found if not word.startswith(typed))
+
+
+def _matching(
+    connection: Connection, groups: Sequence[tuple[str, Iterable[str]]], limit: int | None
+) -> Found:
+    """Jobs with, for every group, a word that begins with its first, or one of its others."""
+    most = -1 if limit is None else limit + 1
+    if tables.is_postgresql(connection):
+        asked = " & ".join(
+            "(" + " | ".join([f"'{w}':*", *(f"'{o}'" for o in others)]) + ")" for w, others in groups
+        )
+        statement = (
+            f"SELECT key FROM job_words WHERE {_VECTOR} @@ CAST(:asked AS tsquery) ORDER BY key DESC"
+            + ("" if limit is None else " LIMIT :most")
+        )
+    else:
+        asked = " AND ".join(
+            "(" + " OR ".join([f'"{w}"*', *(f'"{o}"' for o in others)]) + ")" for w, others in groups
+        )
+        statement = (
+            "SELECT rowid FROM words_index WHERE words_index MATCH :asked ORDER BY rowid DESC LIMIT :most"
+        )
+    keys = list(connection.scalars(text(statement), {"asked": asked, "most": most}))
+    jobs: list[JobSummary] = []
+    for start in range(0, len(keys), 1000):
+        part = keys[start : start + 1000]
+        jobs += _cards(connection, _newest_first().where(tables.card.c.key.in_(part)))
+    return _cut(tuple(jobs), limit)
+
+
+def _cut(jobs: tuple[JobSummary, ...], limit: int | None) -> Found:
+    return Found(jobs[:limit], limit is not None and len(jobs) > limit)
+
+
+def _newest_first() -> Select[Any]:
+    return select(tables.card).order_by(tables.card.c.key.desc())
+
+
+def _cards(connection: Connection, query: Select[Any]) -> tuple[JobSummary, ...]:
+    return tuple(summary_of(row) for row in connection.execute(query).mappings())
+
+
+def summary_of(row: RowMapping) -> JobSummary:
+    """A job in short, from its card."""
+    return JobSummary(**{name: row[name] for name in JobSummary.__dataclass_fields__})

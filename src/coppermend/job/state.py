@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from coppermend.errors import InputError
+from coppermend.job import dealings
 from coppermend.job.entry import Entry, Stage
 from coppermend.job.trials import DecayLine, DescribedLine, TrialLine, decays_of, described_of, trials_of
 from coppermend.job.validate import FIELDS, check_body, check_kind
@@ -135,6 +136,7 @@ class JobState:
     marks: str = ""
     complaint: str = ""
     condition: str = ""
+    promised: str = ""
     stage: Stage = "receive"
     opened: datetime | None = None
     changed: datetime | None = None
@@ -156,12 +158,33 @@ class JobState:
     papers: tuple[FileLine, ...] = ()
     images: tuple[ImageLine, ...] = ()
     waiver: WaiverLine | None = None
+    approvals: tuple[dealings.ApprovalLine, ...] = ()
+    shipping: tuple[dealings.ShippingLine, ...] = ()
+    payment: dealings.PaymentLine | None = None
+    videos: tuple[dealings.VideoLine, ...] = ()
+    waiting: tuple[dealings.WaitingLine, ...] = ()
+    fingerprint: Mapping[str, str] = field(default_factory=dict)
+    time: dealings.TimeSpent = field(default_factory=lambda: dealings.TimeSpent({}))
+    erased: datetime | None = None
     voided: frozenset[int] = frozenset()
     unread: int = 0
 
+    @property
+    def gone(self) -> bool:
+        """Whether the board has left the shop."""
+        return dealings.is_gone(self.shipping)
+
     def to_json(self) -> dict[str, Any]:
         """The fields by name; moments as ISO 8601 in UTC, ``voided`` as a sorted list."""
-        document = {**asdict(self), "voided": sorted(self.voided)}
+        document: dict[str, Any] = {**asdict(self), "voided": sorted(self.voided)}
+        for name in ("approvals", "shipping"):
+            document[name] = [{**line, "at": line["at"].isoformat()} for line in document[name]]
+        if self.payment:
+            document["payment"]["at"] = self.payment.at.isoformat()
+        document["time"]["running"] = [
+            {**line, "since": line["since"].isoformat()} for line in document["time"]["running"]
+        ]
+        document["erased"] = self.erased.isoformat() if self.erased else None
         document["opened"] = self.opened.isoformat() if self.opened else None
         document["changed"] = self.changed.isoformat() if self.changed else None
         if self.waiver:
@@ -213,6 +236,14 @@ def fold(entries: Iterable[Entry]) -> JobState:
         papers=tuple(_file(e, "what") for e in counting["paper"]),
         images=tuple(_image(e) for e in counting["image"]),
         waiver=_waiver(counting["waiver"]),
+        approvals=dealings.approvals(counting["approval"]),
+        shipping=dealings.shipping(counting["shipping"]),
+        payment=dealings.payment(counting["payment"]),
+        videos=dealings.videos(counting["video"]),
+        waiting=dealings.waiting(counting["waiting"]),
+        fingerprint=dealings.fingerprint(counting["fingerprint"]),
+        time=dealings.time_spent(counting["timer"]),
+        erased=counting["erased"][-1].at if counting["erased"] else None,
         voided=gone,
         unread=unread,
     )

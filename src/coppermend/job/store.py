@@ -19,7 +19,7 @@ from sqlalchemy.exc import IntegrityError
 from coppermend.board.model import Board
 from coppermend.errors import InputError, RecordError, UnknownName
 from coppermend.job import boards as board_library
-from coppermend.job import export, integrity, search, tables
+from coppermend.job import cards, export, integrity, search, tables
 from coppermend.job.atomic import clear_disk_errors
 from coppermend.job.attachments import AttachmentFiles
 from coppermend.job.database import open_engine
@@ -97,7 +97,9 @@ class Store:
             connection.execute(
                 insert(tables.job).values(number=number, year=year, counter=counter, created=at)
             )
-            _insert_entry(connection, Entry(number, 1, at, who, "receive", "job", body))
+            first = Entry(number, 1, at, who, "receive", "job", body)
+            _insert_entry(connection, first)
+            cards.add_to_card(connection, cards.job_key(year, counter), first)
             return number
 
         return self._write_once_free(insert_job)
@@ -120,7 +122,7 @@ class Store:
         checked, who, at = check_body(checked_kind, body), check_who(who), moment(at)
 
         def insert_next(connection: Connection) -> Entry:
-            _hold_job(connection, number)
+            key = _hold_job(connection, number)
             last = _last_seq(connection, number)
             if expect_seq is not None and expect_seq != last:
                 raise RecordError(
@@ -130,6 +132,7 @@ class Store:
             new = Entry(number, last + 1, at, who, checked_stage, checked_kind, checked)
             _check_references(connection, new, last)
             _insert_entry(connection, new)
+            cards.add_to_card(connection, key, new)
             return new
 
         return self._write_once_free(insert_next)
@@ -159,14 +162,24 @@ class Store:
         with tables.reading(self.engine) as connection:
             return _last_seq(connection, check_number(job))
 
-    def jobs(self) -> tuple[search.JobSummary, ...]:
-        """Every job in short, newest first."""
+    def jobs(self, limit: int | None = None) -> tuple[search.JobSummary, ...]:
+        """Every job in short, newest first; at most ``limit`` of them."""
         with tables.reading(self.engine) as connection:
-            return search.summaries(connection)
+            return search.summaries(connection, limit)
+
+    def queue(self, limit: int | None = None) -> tuple[search.JobSummary, ...]:
+        """What is in the shop, in the order in which it is due; jobs that wait for parts come last."""
+        with tables.reading(self.engine) as connection:
+            return search.queue(connection, limit)
 
     def find(self, text: str) -> tuple[search.JobSummary, ...]:
-        """Jobs that have every word of ``text`` in number, customer, contact, serial, marks, machine or complaint."""
-        return search.matching(self.jobs(), text)
+        """Jobs that have every word of ``text`` anywhere in their record, newest first; see ``search``."""
+        return self.search(text).jobs
+
+    def search(self, text: str, limit: int | None = None) -> search.Found:
+        """As ``find``, at most ``limit`` jobs, and how words with typing errors were read."""
+        with tables.reading(self.engine) as connection:
+            return search.find(connection, text, limit)
 
     def export_job(self, job: str) -> dict[str, Any]:
         """One job's whole record as plain JSON: entries as they are, and the attachments they name.
@@ -309,9 +322,14 @@ def _last_seq(connection: Connection, number: str) -> int:
     return int(last)
 
 
-def _hold_job(connection: Connection, number: str) -> None:
-    """Let one writer of a job at a time past this point (SQLite has but one writer at all)."""
-    connection.execute(select(tables.job.c.number).where(tables.job.c.number == number).with_for_update())
+def _hold_job(connection: Connection, number: str) -> int:
+    """Let one writer of a job at a time past this point (SQLite has but one writer at all); the job's key."""
+    job = tables.job.c
+    query = select(job.year, job.counter).where(job.number == number).with_for_update()
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        raise _no_job(number)
+    return cards.job_key(row.year, row.counter)
 
 
 def _insert_entry(connection: Connection, new: Entry) -> None:

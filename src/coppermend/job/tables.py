@@ -12,16 +12,20 @@ from datetime import UTC, datetime
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
+    Boolean,
     Column,
     Connection,
     DateTime,
     Dialect,
     Engine,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     String,
     Table,
+    Text,
     TypeDecorator,
     UniqueConstraint,
 )
@@ -109,6 +113,77 @@ reference_image = Table(
     Column("note", String, nullable=False),
     Column("who", String, nullable=False),
     Column("added", Utc, nullable=False),
+)
+
+
+_KEY = BigInteger().with_variant(Integer, "sqlite")  # year * 10^9 + counter: in the order of job numbers
+
+# Everything from here on but ``erasure`` is derived from the entries, in the transaction that writes them.
+card = Table(
+    "card",
+    metadata,
+    Column("key", _KEY, primary_key=True, autoincrement=False),
+    Column("number", ForeignKey("job.number"), nullable=False, unique=True),
+    Column("created", Utc, nullable=False),
+    Column("changed", Utc, nullable=False),
+    *(
+        Column(name, String, nullable=False)
+        for name in (
+            "stage",
+            "customer",
+            "contact",
+            "machine",
+            "serial",
+            "marks",
+            "complaint",
+            "board",
+            "promised",
+        )
+    ),
+    Column("entries", Integer, nullable=False),
+    Column("waiting", Integer, nullable=False),
+    Column("gone", Boolean, nullable=False),
+    *(Column(name, String, nullable=False, index=True) for name in ("owner_key", "serial_key", "marks_key")),
+    Index("ix_card_queue", "gone", "promised"),
+)
+
+job_words = Table(
+    "job_words",
+    metadata,
+    Column("key", _KEY, primary_key=True, autoincrement=False),
+    Column("words", Text, nullable=False),
+)
+
+word = Table("word", metadata, Column("word", String, primary_key=True), sqlite_with_rowid=False)
+
+gram = Table(
+    "gram",
+    metadata,
+    Column("gram", String, primary_key=True),
+    Column("length", Integer, primary_key=True, autoincrement=False),
+    Column("word", String, primary_key=True),
+    sqlite_with_rowid=False,
+)
+
+feature = Table(
+    "feature",
+    metadata,
+    Column("feature", String, primary_key=True),
+    Column("job", String, primary_key=True),
+    sqlite_with_rowid=False,
+)
+
+erasure = Table(
+    "erasure",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("job", String, nullable=False),
+    Column("seq", Integer, nullable=False),
+    Column("keys", JSON, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("who", String, nullable=False),
+    Column("why", String, nullable=False),
+    Index("ix_erasure_job", "job", "seq"),
 )
 
 

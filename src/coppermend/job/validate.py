@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, get_args
+from urllib.parse import urlsplit
 
 from coppermend.errors import InputError
 from coppermend.job.entry import STAGES, EntryKind, Stage
@@ -103,10 +105,48 @@ def _number(least: float) -> Field:
 
 
 _NAMES = Field(_is_names, "a list of names")
+
+
+def _is_date(value: object) -> bool:
+    if value == "":
+        return True
+    try:
+        return isinstance(value, str) and date.fromisoformat(value).isoformat() == value
+    except ValueError:
+        return False
+
+
+def _is_web_address(value: object) -> bool:
+    if not isinstance(value, str) or len(value) > 2000 or not value.isprintable() or " " in value:
+        return False
+    try:
+        parts = urlsplit(value)
+    except ValueError:
+        return False
+    return parts.scheme in ("http", "https") and bool(parts.hostname)
+
+
+def _is_minutes(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and -1440 <= value <= 1440
+
+
+def _is_codes(value: object) -> bool:
+    return (
+        isinstance(value, dict)
+        and 0 < len(value) <= 500
+        and all(
+            0 < len(text.strip()) <= 80 if isinstance(text, str) else False
+            for pair in value.items()
+            for text in pair
+        )
+    )
+
+
 _WORD = _text(LONGEST_WORD, required=True, least=1)
 _WORD_OR_NONE = _text(LONGEST_WORD, required=False)
 _TEXT_OR_NONE = _text(LONGEST_TEXT, required=False)
 _FLAG = Field(lambda v: isinstance(v, bool), "true or false")
+_DATE_OR_NONE = Field(_is_date, "a date such as 2026-03-31, or nothing", required=False)
 _SHA = Field(lambda v: isinstance(v, str) and bool(_SHA256.fullmatch(v)), "64 hexadecimal digits")
 _SEQ = Field(lambda v: isinstance(v, int) and not isinstance(v, bool) and v >= 1, "an entry's number")
 _AT = Field(
@@ -117,7 +157,7 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "job": {
         "customer": _WORD_OR_NONE, "contact": _TEXT_OR_NONE, "machine": _WORD_OR_NONE,
         "complaint": _TEXT_OR_NONE, "serial": _WORD_OR_NONE, "marks": _TEXT_OR_NONE,
-        "condition": _TEXT_OR_NONE,
+        "condition": _TEXT_OR_NONE, "promised": _DATE_OR_NONE,
     },
     "board": {"name": _WORD, "sha256": _SHA, "file": _WORD_OR_NONE},
     "photo": {
@@ -141,7 +181,9 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "remedy": {"id": _WORD, "chosen": _FLAG},
     "observation": {
         "point": _WORD_OR_NONE, "value": _WORD, "condition": _WORD_OR_NONE,
-        "kind": _one_of("logic", "volts", "ohms", "hertz", "symptom", "swap", "visual", "selftest"),
+        "kind": _one_of(
+            "logic", "volts", "ripple", "ohms", "hertz", "seconds", "symptom", "swap", "visual", "selftest", "repair"
+        ),
     },
     "strip": {"refdes": _WORD, "done": _FLAG, "fate": _one_of("", *FATES, required=False)},
     "reading": {
@@ -168,6 +210,26 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "stage": {"stage": _one_of(*STAGES)},
     "paper": {"what": _WORD, "sha256": _SHA, "name": _WORD},
     "void": {"seq": _SEQ, "why": _TEXT_OR_NONE},
+    "approval": {"what": _WORD, "approved": _FLAG, "by": _WORD_OR_NONE, "note": _TEXT_OR_NONE},
+    "shipping": {
+        "direction": _one_of("in", "out"), "carrier": _WORD_OR_NONE, "tracking": _WORD_OR_NONE,
+        "note": _TEXT_OR_NONE,
+    },
+    "payment": {
+        "state": _one_of("quoted", "invoiced", "part-paid", "paid", "refunded", "waived"),
+        "amount": _WORD_OR_NONE, "note": _TEXT_OR_NONE,
+    },
+    "video": {"url": Field(_is_web_address, "an address that begins with https:// or http://"), "caption": _TEXT_OR_NONE},
+    "waiting": {
+        "parts": _WORD, "until": _DATE_OR_NONE,
+        "arrived": Field(lambda v: isinstance(v, bool), "true or false", required=False),
+    },
+    "timer": {
+        "does": _one_of("start", "pause", "stop", "add"), "why": _TEXT_OR_NONE,
+        "minutes": Field(_is_minutes, "minutes from -1440 to 1440", required=False),
+    },
+    "fingerprint": {"codes": Field(_is_codes, "codes by the part they were read off, such as U5: 8142")},
+    "erased": {"entries": Field(lambda v: isinstance(v, list), "a list of entries' numbers"), "why": _TEXT_OR_NONE},
 }  # fmt: skip
 
 TWO_POINTS: frozenset[EntryKind] = frozenset(("reading", "jumper"))
@@ -225,6 +287,8 @@ def check_body(kind: EntryKind, body: Mapping[str, Any]) -> dict[str, Any]:
             raise InputError(f"{where} has {key} {_short(copy[key])}", expected=field.expected)
     if kind in TWO_POINTS and copy["a"] == copy["b"]:
         raise InputError(f"{where} goes from {copy['a']} to itself", expected="two different points")
+    if kind == "timer" and (copy["does"] == "add") != ("minutes" in copy):
+        raise InputError(f"{where} has minutes only to add", expected="does=add minutes=20, or does=start")
     if len(to_json_text(copy).encode()) > LARGEST_BYTES:
         raise InputError(f"{where} is larger than {LARGEST_BYTES:,} bytes")
     return copy

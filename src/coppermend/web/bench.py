@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -12,16 +14,26 @@ from coppermend.web.forms import SentForm
 from coppermend.web.pages import own_page, page, see
 
 router = APIRouter(include_in_schema=False)
+_MOST = 200  # on one page; the search finds the others
 
 
 @router.get("/")
 def show_bench(request: Request, find: str = "") -> Response:
-    """Jobs grouped by the stage they stand at."""
+    """Jobs grouped by the stage they stand at: the newest, or those that a search found."""
     store = desk_of(request).store
-    jobs = store.find(find) if find.strip() else store.jobs()
-    groups = [(stage, [job for job in jobs if job.stage == stage]) for stage in STAGES]
-    boards = store.boards() if not jobs and not find else ()
-    return page(request, "bench.html", groups=groups, count=len(jobs), find=find, boards=boards)
+    found = store.search(find, _MOST)
+    groups = [(stage, [job for job in found.jobs if job.stage == stage]) for stage in STAGES]
+    boards = store.boards() if not found.jobs and not find else ()
+    return page(
+        request, "bench.html", groups=groups, count=len(found.jobs), find=find, boards=boards, found=found
+    )
+
+
+@router.get("/queue")
+def show_queue(request: Request) -> Response:
+    """What is in the shop, by promised date; what waits for parts comes last."""
+    today = datetime.now().astimezone().date().isoformat()
+    return page(request, "queue.html", jobs=desk_of(request).store.queue(_MOST), today=today)
 
 
 @router.post("/who")
