@@ -8,7 +8,7 @@ import pytest
 
 from coppermend.board.model import Board, Pad, Part, Track, Via
 from coppermend.damage.camera import Camera, View
-from coppermend.damage.corrosion import corrosion_map, encode_map, severity_of
+from coppermend.damage.corrosion import corrosion_map, encode_map, rooted, severity_of
 from coppermend.damage.features import COUNT, channels, drawing_channels, mask_colour, photo_canvas
 from coppermend.damage.layers import Canvas, draw_layers
 from coppermend.damage.maps import read_map
@@ -37,8 +37,9 @@ def test_heavy_damage_is_found() -> None:
     found = corrosion_map(photo, board, register(photo, board, clicks_of(shot)).view)
 
     assert found.shape == shot.severity.shape and found.dtype == np.uint8
-    assert iou(found >= 112, shot.severity >= 112) > 0.33
-    assert iou(found >= 48, shot.severity >= 48) > 0.27
+    # Measured 0.83 and 0.83; this seed is not among those trained on.
+    assert iou(found >= 112, shot.severity >= 112) > 0.76
+    assert iou(found >= 48, shot.severity >= 48) > 0.76
 
 
 def test_sound_board_is_left_alone() -> None:
@@ -48,7 +49,7 @@ def test_sound_board_is_left_alone() -> None:
 
     found = corrosion_map(photo, board, shot.view)
 
-    assert (found >= 48).mean() < 0.01
+    assert (found >= 48).mean() < 0.003
 
 
 def test_what_the_photo_does_not_show_is_sound() -> None:
@@ -72,6 +73,20 @@ def test_severities_follow_the_grades() -> None:
     found = severity_of(chances.T.reshape(3, 1, 6), (0.5, 0.5, 0.5))[0].tolist()
 
     assert found == [0, 48, 111, 112, 176, 255]
+
+
+def test_damage_without_a_core_is_dropped() -> None:
+    """Likely cells count within 12 mm of a patch of sure crust, and not elsewhere; a patch that is too small is no core."""
+    chances = np.zeros((3, 200, 400), np.float32)
+    chances[0, 90:110, 10:390] = 0.9
+    chances[1, 95:105, 20:40] = 0.9
+    chances[1, 95:98, 360:363] = 0.9
+
+    kept = rooted(chances)[0] > 0
+
+    assert kept[100, 12:84].all() and not kept[:, 39 + 12 * 4 + 2 :].any()
+    chances[1, :, :300] = 0
+    assert not rooted(chances).any()
 
 
 def test_maps_are_read_back() -> None:

@@ -24,9 +24,10 @@ from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
-THRESHOLDS = (0.5, 0.4, 0.4)  # of the probability of each grade, by held-out synthetic photographs
+THRESHOLDS = (0.4, 0.45, 0.5)  # of the probability of each grade, by held-out synthetic photographs
 _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
+_SURE, _CORE_MM2, _NEAR_MM = 0.85, 4.0, 12.0  # by held-out synthetic photographs
 _DATA = "coppermend.damage.data"
 
 
@@ -47,7 +48,7 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
     inside = view.scaled(photo.scale)
     straight = rectify(photo.rgb, inside, photo_canvas(board))
     drawing = drawing_channels(board, side)
-    chances = grade_chances(channels(straight, drawing))
+    chances = rooted(grade_chances(channels(straight, drawing)))
     canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
     on_board = canvas.blank()
     canvas.fill(on_board, board_shape(board))
@@ -64,6 +65,20 @@ def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
     chances = 1 / (1 + np.exp(-np.clip(logits[0][:, :rows, :columns], -30, 30)))
     # A worse grade is never likelier than a milder one.
     return np.asarray(np.minimum.accumulate(chances, axis=0), np.float32)
+
+
+def rooted(chances: NDArray[np.float32]) -> NDArray[np.float32]:
+    """``chances``, but 0 where no patch that is surely crust is near: a leak has a core, print and lamps have none."""
+    sure = (chances[1] >= _SURE).astype(np.uint8)
+    sure = cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    sure = cv2.morphologyEx(sure, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    _, patches, figures, _ = cv2.connectedComponentsWithStats(sure, connectivity=8)
+    large = figures[:, cv2.CC_STAT_AREA] >= _CORE_MM2 * PX_PER_MM**2
+    large[0] = False  # what is not sure
+    if not large.any():
+        return np.zeros_like(chances)
+    away = cv2.distanceTransform((~large[patches]).astype(np.uint8), cv2.DIST_L2, 5)
+    return np.asarray(chances * (away <= _NEAR_MM * PX_PER_MM), np.float32)
 
 
 def severity_of(
