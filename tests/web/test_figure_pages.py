@@ -113,3 +113,26 @@ def test_the_plan_compares_options(at_work):
 
     assert "Options compared" in text
     assert "costs less" in text.lower() and 'href="/figures"' in text
+
+
+def test_a_value_is_written_in_every_code(bench):
+    """Bands, letters and digits of 4.7 kΩ with 5 %; what is no value is told beside the field."""
+    text = bench.client.get("/figures", params={"write": "4.7k 5%"}).text
+    wrong = bench.client.get("/figures", params={"write": "much"})
+
+    assert "yellow violet red gold" in text and "4K7J" in text
+    assert wrong.status_code == 400 and 'value="much"' in wrong.text
+
+
+def test_substitutes_are_compared_rating_by_rating(bench):
+    """All that are known of a kind, or just one; the failing rating is named, other leads are told."""
+    every = bench.client.get("/figures", params={"part": "2N3904"}).text
+    one = bench.client.get("/figures", params={"part": "74LS", "instead": "74HC"}).text
+    unknown = bench.client.get("/figures", params={"part": "mystery"})
+
+    assert "2N4401" in every and "BC547B" in every
+    assert (
+        "input high level 3.15 V, at most 2 V" in one
+        and "74HCT" not in one.partition("Meets all")[2].partition("</table>")[0]
+    )
+    assert unknown.status_code == 400 and "mystery" in unknown.text

@@ -17,12 +17,11 @@ from coppermend.quantity import format_quantity, parse_quantity
 from coppermend.rework.cleaning import cleaning_steps
 from coppermend.rework.codes.search import unit_of, ways_to_make
 from coppermend.rework.codes.spoken import understand
-from coppermend.rework.codes.written import written
+from coppermend.rework.codes.written import written_of
 from coppermend.rework.figures.catalog import FIGURES, figure_called
 from coppermend.rework.figures.figure import Answer, words
 from coppermend.rework.figures.plot import plot_svg
-from coppermend.rework.figures.spread import parse_spread
-from coppermend.rework.substitutes import compare, part_called, substitutes_for
+from coppermend.rework.substitutes import stand_ins
 
 _LOOKUPS = {
     "cleaning": "cleaning and protection after a leak, as steps with times and when to stop",
@@ -164,15 +163,12 @@ def _code(asked: Sequence[str], as_json: bool) -> int:
 
 def _marking(asked: Sequence[str], as_json: bool) -> int:
     text = " ".join(asked)
-    unit = unit_of(text.partition(" ")[0])
-    spread = parse_spread(text, unit)
-    tolerance = None if spread.exact else round(spread.high / spread.nominal - 1, 9)
-    markings = written(spread.nominal, unit, tolerance)
+    found = written_of(text)
     document = {
-        "value": spread.nominal, "unit": unit, "tolerance": tolerance,
-        "markings": [{"code": m.code, "text": m.text} for m in markings],
+        "value": found.value, "unit": found.unit, "tolerance": found.tolerance,
+        "markings": [{"code": m.code, "text": m.text} for m in found.markings],
     }  # fmt: skip
-    emit(document, as_json, lambda: table("", ("code", "marking"), markings))
+    emit(document, as_json, lambda: table("", ("code", "marking"), found.markings))
     return 0
 
 
@@ -200,7 +196,7 @@ def _substitute(asked: Sequence[str], as_json: bool) -> int:
         raise InputError(
             f"{len(asked)} parts", expected="coppermend figure substitute 2N3904, or 2N3904 BC547B"
         )
-    found = substitutes_for(asked[0]) if len(asked) == 1 else (compare(*map(part_called, asked)),)
+    found = stand_ins(*asked)
     document = {"part": asked[0], "substitutes": [one.to_json() for one in found]}
 
     def show() -> None:

@@ -206,6 +206,16 @@ def _row(name: str, old: float, new: float | None) -> Compared:
     return Compared(name, rating.title, old, new, rating.rule, met, rating.unit)
 
 
+def stand_ins(name: str, instead: str = "") -> tuple[Comparison, ...]:
+    """What can stand in for a part: every known part of its kind, or just the one that is named.
+
+    Raises:
+        UnknownName: If a part is not known.
+        InputError: If the two are different kinds of part.
+    """
+    return (compare(part_called(name), part_called(instead)),) if instead.strip() else substitutes_for(name)
+
+
 def substitutes_for(name: str) -> tuple[Comparison, ...]:
     """Every known part of the same kind beside ``name``: those that meet all come first, pin-compatible ones before.
 

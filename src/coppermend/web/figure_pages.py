@@ -15,9 +15,11 @@ from coppermend.rework.cleaning import cleaning_steps
 from coppermend.rework.codes.search import ways_to_make
 from coppermend.rework.codes.series import SERIES
 from coppermend.rework.codes.spoken import understand
+from coppermend.rework.codes.written import written_of
 from coppermend.rework.figures.catalog import FIGURES, figure_called
 from coppermend.rework.figures.figure import QUANTILES, Answer, Figure, words
 from coppermend.rework.figures.plot import plot_svg
+from coppermend.rework.substitutes import known_parts, stand_ins
 from coppermend.web.pages import page, status_of
 
 router = APIRouter(include_in_schema=False)
@@ -26,30 +28,30 @@ _SAMPLES = 20_000  # enough for steady quantiles, and quick while one types
 
 @router.get("/figures")
 def show_figures(request: Request) -> Response:
-    """All figures, the meaning of a marking, and values from a series or the shelf."""
-    asked = request.query_params
-    text, wanted = asked.get("text", "").strip(), asked.get("wanted", "").strip()
-    found: dict[str, Any] = {"meanings": (), "ways": (), "marking_error": "", "value_error": ""}
-    try:
-        found["meanings"] = understand(text) if text else ()
-    except CoppermendError as error:
-        found["marking_error"] = str(error)
-    try:
-        found["ways"] = (
-            ways_to_make(wanted, asked.get("series", ""), asked.get("shelf", "")) if wanted else ()
-        )
-    except CoppermendError as error:
-        found["value_error"] = str(error)
-    status = 400 if found["marking_error"] or found["value_error"] else 200
-    return page(
-        request,
-        "figure_list.html",
-        status=status,
-        figures=FIGURES.values(),
-        asked=asked,
-        series=SERIES,
-        **found,
+    """All figures, and what is looked up: markings both ways, values from a series or the shelf, substitutes."""
+    asked = {key: text.strip() for key, text in request.query_params.items()}
+    lookups = (
+        ("meanings", "text", lambda: understand(asked["text"])),
+        ("written", "write", lambda: written_of(asked["write"])),
+        (
+            "ways",
+            "wanted",
+            lambda: ways_to_make(asked["wanted"], asked.get("series", ""), asked.get("shelf", "")),
+        ),
+        ("substitutes", "part", lambda: stand_ins(asked["part"], asked.get("instead", ""))),
     )
+    found: dict[str, Any] = {"errors": {}}
+    for name, key, look_up in lookups:
+        found[name] = ()
+        try:
+            found[name] = look_up() if asked.get(key) else ()
+        except CoppermendError as error:
+            found["errors"][name] = str(error)
+    status = 400 if found["errors"] else 200
+    return page(
+        request, "figure_list.html", status=status, figures=FIGURES.values(), asked=asked, series=SERIES,
+        parts=[part.name for part in known_parts().values()], **found,
+    )  # fmt: skip
 
 
 @router.get("/figures/cleaning")

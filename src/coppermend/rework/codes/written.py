@@ -8,6 +8,8 @@ from typing import NamedTuple
 from coppermend.errors import InputError
 from coppermend.rework.codes.colour import encode_bands
 from coppermend.rework.codes.marked import encode_capacitor, encode_digits, encode_eia96, encode_rkm
+from coppermend.rework.codes.search import unit_of
+from coppermend.rework.figures.spread import parse_spread
 
 
 class Written(NamedTuple):
@@ -15,6 +17,30 @@ class Written(NamedTuple):
 
     code: str
     text: str
+
+
+class Asked(NamedTuple):
+    """A value as typed: its number [unit], unit, tolerance as a fraction or None, and what stands on such a part."""
+
+    value: float
+    unit: str
+    tolerance: float | None
+    markings: tuple[Written, ...]
+
+
+def written_of(text: str) -> Asked:
+    """The markings of a value as typed, such as "4.7k 5%" or "100nF".
+
+    Raises:
+        InputError: If it is no value, or no code can express it.
+
+    >>> [marking.text for marking in written_of("4.7k 5%").markings]
+    ['yellow violet red gold', '4K7J', '472', '4701']
+    """
+    unit = unit_of(text.partition(" ")[0])
+    spread = parse_spread(text, unit)
+    tolerance = None if spread.exact else round(spread.high / spread.nominal - 1, 9)
+    return Asked(spread.nominal, unit, tolerance, written(spread.nominal, unit, tolerance))
 
 
 def written(value: float, unit: str = "Ω", tolerance: float | None = None) -> tuple[Written, ...]:
