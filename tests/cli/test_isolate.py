@@ -134,3 +134,71 @@ def test_a_simulation_needs_a_number_and_a_board_with_signals(call: Any, small: 
     (bare / "nets.csv").write_text("net,refdes,pin\n")
 
     assert "no fault on Bare shows" in call("isolate", "simulate", bare).err
+
+
+def test_history_rework_and_repair_change_the_answer(call: Any, demo_folder: Path, tmp_path: Path) -> None:
+    """What was the fault before and what was just worked on is suspected more; a repair makes bad readings void."""
+    history, seen = tmp_path / "history.csv", tmp_path / "repaired.csv"
+    history.write_text("refdes,times\nU3,2\n")
+    seen.write_text(",symptom,no boot\nU1.40,logic,stuck low\nC1,repair,replaced\n")
+
+    plain, told = (
+        {
+            s["name"]: s
+            for s in call("isolate", demo_folder, *more, "--json").document["suspects"]
+            if s["kind"] == "part"
+        }
+        for more in ((), ("--history", history, "--reworked", "U3"))
+    )
+    after = call("isolate", demo_folder, "--readings", seen, "--json").document
+    text = call("isolate", demo_folder, "--readings", seen).out
+
+    assert told["U3"]["probability"] > 5 * plain["U3"]["probability"] and len(told["U3"]["reasons"]) == 3
+    assert [row["counts"] for row in after["evidence"]] == [False, False, True]
+    assert after["suspects"][0]["name"] != "C1" and "repaired: C1" in text
+
+
+@pytest.mark.parametrize(("text", "said"), [("U99,2\n", "'U99'"), ("U3,many\n", "U3,many"), ("U3\n", "U3")])
+def test_a_history_that_cannot_be_read_is_refused(
+    call: Any, demo_folder: Path, tmp_path: Path, text: str, said: str
+) -> None:
+    """Exit 2 and one line that names the file, the row and what was expected."""
+    path = tmp_path / "history.csv"
+    path.write_text(text)
+
+    answer = call("isolate", demo_folder, "--history", path)
+
+    assert answer.status == 2 and said in answer.err and "history.csv" in answer.err
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("U1.40,seconds,soon", "soon"), ("U2.9,seconds,0.1", "reset"), ("U1.9,ripple,0.1", "rail"),
+        ("U1.9,logic,good,without R1", "R1"), ("U1.9,logic,good,frozen", "frozen"), ("U99,repair,done", "U99"),
+    ],
+)  # fmt: skip
+def test_readings_that_make_no_sense_are_refused(
+    call: Any, demo_folder: Path, tmp_path: Path, row: str, said: str
+) -> None:
+    """Ripple is of rails, reset timing of reset nets, an emptied socket of a socket."""
+    path = tmp_path / "seen.csv"
+    path.write_text(f"{row}\n")
+
+    answer = call("isolate", demo_folder, "--readings", path)
+
+    assert answer.status == 2 and said in answer.err
+
+
+def test_every_kind_of_evidence_can_be_given(call: Any, demo_folder: Path, tmp_path: Path) -> None:
+    """One row of each kind, and each condition, is understood."""
+    path = tmp_path / "all.csv"
+    path.write_text(
+        ",symptom,no boot\n+5V,volts,5.02\n+5V,ripple,20m\nU1.40,seconds,0.2\nU1.37,hertz,0.89M\nU1.9,logic,good,forced\n"
+        "U2.9,logic,floating,deselected\nU2.9,logic,good,without U4\nU2.9:U1.33,ohms,0.2\nU3,swap,same\n"
+        "U4,visual,corroded\nU5,selftest,pass\nU2,repair,replaced\n"
+    )
+
+    answer = call("isolate", demo_folder, "--readings", path, "--json")
+
+    assert answer.status == 0 and len(answer.document["evidence"]) == 13

@@ -6,6 +6,11 @@ import re
 
 import pytest
 
+from coppermend.board.parttypes import standard_library
+from coppermend.job.earlierfaults import NO_HISTORY, earlier_faults
+from coppermend.job.isolating import search_of
+from coppermend.job.state import JobState
+
 from .conftest import Bench, square
 
 
@@ -112,3 +117,55 @@ def test_hostile_words_stay_words(at_work: Bench) -> None:
     answer = at_work.post("observation", point='"><script>alert(1)</script>', kind="logic", value="low")
 
     assert answer.status_code == 400 and "<script>alert" not in answer.text
+
+
+def test_after_a_repair_the_search_goes_on_with_what_still_holds(at_work: Bench) -> None:
+    """The repair is one button; what was bad counts no longer, what was good does, and the page asks what happens now."""
+    for row in (("", "symptom", "no boot"), ("+5V", "volts", "5.0"), ("+5V", "ripple", "10m"),
+                ("U1.37", "logic", "good"), ("U1.40", "logic", "stuck low")):  # fmt: skip
+        at_work.kept("observation", point=row[0], kind=row[1], value=row[2])
+    assert "Repaired: go on" in _text(at_work)
+
+    at_work.kept("observation", point="C1", kind="repair", answer="done", value="")
+
+    text = _text(at_work)
+    assert (
+        "counts no longer" in text and "What does the board do now?" in text and "Repair now: C1" not in text
+    )
+    search = search_of(at_work.job.board, standard_library(), at_work.job.state).isolation
+    assert [str(one) for one in search.counting] == ["+5V volts 5", "+5V ripple 0.01", "U1.37 logic good"]
+
+
+def test_readings_in_another_condition_can_be_entered(at_work: Bench) -> None:
+    """The conditions that the board can be brought to are offered, and kept with the reading."""
+    assert "without U2" in at_work.get("/isolate").text
+
+    at_work.kept("observation", point="U1.9", kind="logic", value="good", condition="without U2")
+
+    assert at_work.job.state.observations[-1].condition == "without U2"
+    assert (
+        at_work.post(
+            "observation", point="U1.9", kind="logic", value="good", condition="without R1"
+        ).status_code
+        == 400
+    )
+
+
+def test_a_repair_on_another_job_raises_the_suspicion(at_work: Bench) -> None:
+    """What was the fault on a board of this type before is suspected more, and says why."""
+    board = at_work.job.board
+    before = earlier_faults(at_work.desk.store, board)
+    at_work.kept("observation", point="U3", kind="repair", value="replaced")
+
+    history = earlier_faults(at_work.desk.store, board)
+
+    assert before == NO_HISTORY and history.here == (("U3", 1),) and len(history.of_type) == 1
+    assert earlier_faults(at_work.desk.store, board, besides=at_work.number) == NO_HISTORY
+    search = search_of(board, standard_library(), JobState(), history).isolation
+    suspect = next(s for s in search.suspects() if (s.kind, s.name) == ("part", "U3"))
+    plain = next(
+        s for s in search_of(board, standard_library(), JobState()).isolation.suspects() if s.name == "U3"
+    )
+    assert suspect.probability > 2 * plain.probability and any(
+        "was the fault" in why for why in suspect.reasons
+    )

@@ -8,9 +8,11 @@ from typing import Annotated
 import numpy as np
 import typer
 
+from coppermend.board.atrisk import Touch
 from coppermend.board.cautions import cautions_for
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.readers.rows import bench_rows
 from coppermend.cli.inputs import BoardArgument, TypesOption, board_at, library_with, read_area, read_text
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
 from coppermend.cli.tree import examples
@@ -36,20 +38,36 @@ ObservationsOption = Annotated[
 ]
 
 
+HistoryOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--history",
+        metavar="FILE",
+        help="Faults of boards of this type so far: CSV refdes,times (or net,times).",
+    ),
+]
+ReworkedOption = Annotated[
+    str, typer.Option("--reworked", metavar="NAMES", help="Parts and nets just worked on, such as U3,A5.")
+]
+
+
 @examples(
     "coppermend isolate suspects boards/control --readings seen.csv",
     "coppermend isolate boards/control --damage leak.geojson --readings seen.csv --json",
 )
 def suspects(
     board: BoardArgument, damage: DamageOption = None, readings: ObservationsOption = None,
-    types: TypesOption = None, as_json: JsonFlag = False,
+    history: HistoryOption = None, reworked: ReworkedOption = "", types: TypesOption = None, as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """Rank what is wrong from the circuit and everything seen so far, and name the most telling next measurement.
 
     The word suspects may be left out. Keep what you see as rows point,kind,value in a CSV file: U3.9,logic,low or +5V,volts,4.98 or ,symptom,no boot.
     """
     loaded, library = board_at(board), library_with(types)
-    search = _search(loaded, library, damage)
+    search = Isolation(
+        loaded, library, touch=_touch(loaded, library, damage), comebacks=_history(loaded, history),
+        reworked=_names(loaded, reworked),
+    )  # fmt: skip
     if readings is not None:
         search.add(
             *parse_observations(read_text(readings, "readings (CSV point,kind,value)"), loaded, str(readings))
@@ -58,12 +76,45 @@ def suspects(
     return 0
 
 
-def _search(board: Board, library: PartLibrary, damage: Path | None) -> Isolation:
+def _touch(board: Board, library: PartLibrary, damage: Path | None) -> Touch | None:
     if damage is None:
-        return Isolation(board, library)
-    return Isolation(
-        board, library, touch=touch(board, library, parse_area(read_area(damage), board, str(damage)))
-    )
+        return None
+    return touch(board, library, parse_area(read_area(damage), board, str(damage)))
+
+
+def _history(board: Board, path: Path | None) -> dict[str, int]:
+    """How often each part or net was the fault before."""
+    if path is None:
+        return {}
+    text, found = read_text(path, "history (CSV refdes,times)"), dict[str, int]()
+    for cells, line in bench_rows(text, ["refdes", "times"], "refdes,times such as U3,2", str(path)):
+        if len(cells) != 2 or not cells[1].isascii() or not cells[1].isdigit() or len(cells[1]) > 6:
+            raise InputError(
+                f"{','.join(cells)!r:.80} is no history",
+                expected="refdes,times such as U3,2",
+                where=str(path),
+                line=line,
+            )
+        _check_name(board, cells[0], where=str(path), line=line)
+        found[cells[0]] = found.get(cells[0], 0) + int(cells[1])
+    return found
+
+
+def _names(board: Board, text: str) -> tuple[str, ...]:
+    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    for name in names:
+        _check_name(board, name, where="--reworked")
+    return names
+
+
+def _check_name(board: Board, name: str, where: str, line: int | None = None) -> None:
+    if name not in board.index.parts and name not in board.nets:
+        raise InputError(
+            f"{board.name} has no part or net {name!r:.60}",
+            expected="a refdes or a net",
+            where=where,
+            line=line,
+        )
 
 
 def _show(search: Isolation) -> None:
@@ -73,6 +124,10 @@ def _show(search: Isolation) -> None:
     for effect in search.effects_of_evidence():
         if effect.contradicts:
             say(f"contradicts the rest: {effect.seen}; measure it again")
+    if search.repaired:
+        say(
+            f"repaired: {', '.join(unit.name for unit in search.repaired)}; what was bad before counts no longer"
+        )
     for pair in search.pairs(3):
         say(f"perhaps two faults: {pair.words[0]} and {pair.words[1]} ({pair.probability:.0%})")
     say(*(f"note: {note}" for note in search.notes()))

@@ -55,17 +55,18 @@ class Isolation:
         library: Part types; the standard ones when None.
         touch: What the damage touched, if known.
         comebacks: Refdes or net -> how often it was the fault on boards of this type.
+        same_type: Refdes -> how often a part of its type was the fault anywhere.
         reworked: Refdes and nets that were just worked on.
         tools: What the bench has.
     """
 
     def __init__(
         self, board: Board, library: PartLibrary | None = None, *, touch: Touch | None = None,
-        comebacks: Mapping[str, int] | None = None, reworked: Collection[str] = (),
-        tools: Tools | None = None,
+        comebacks: Mapping[str, int] | None = None, same_type: Mapping[str, int] | None = None,
+        reworked: Collection[str] = (), tools: Tools | None = None,
     ) -> None:  # fmt: skip
         self.board, self.library = board, library or standard_library()
-        self.known = Knowledge(touch, comebacks or {}, reworked)
+        self.known = Knowledge(touch, comebacks or {}, reworked, same_type or {})
         self.tools = tools or Tools()
         self.effects = Effects(SignalGraph(board, self.library), self.known)
         self.seen: tuple[Observation, ...] = ()

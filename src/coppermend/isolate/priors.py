@@ -20,6 +20,7 @@ from coppermend.board.parttypes import PartLibrary
 # Common practice, no source: what lay in leaked electrolyte fails 10 to 100 times as often.
 DAMAGE_LEAST, DAMAGE_MOST = 10.0, 100.0
 COMEBACK_FACTOR, REWORKED_FACTOR = 3.0, 4.0
+TYPE_FACTOR, TYPE_MOST = 0.5, 3.0  # a bad type counts less than a bad place, and only so much
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +74,13 @@ class Knowledge:
         touch: What the damage touched, if a damage map was given.
         comebacks: Refdes or net -> how often it was the fault on boards of this type, or came back.
         reworked: Refdes and nets that were just worked on.
+        same_type: Refdes -> how often a part of its type was the fault, on any board.
     """
 
     touch: Touch | None = None
     comebacks: Mapping[str, int] = field(default_factory=dict)
     reworked: Collection[str] = ()
+    same_type: Mapping[str, int] = field(default_factory=dict)
 
     def factor(self, name: str) -> float:
         """What multiplies the weight of a part or net called ``name``.
@@ -85,10 +88,13 @@ class Knowledge:
         >>> Knowledge(comebacks={"U3": 2}).factor("U3")
         7.0
         """
-        factor = 1.0 + COMEBACK_FACTOR * self.comebacks.get(name, 0)
+        factor = 1.0 + COMEBACK_FACTOR * self.comebacks.get(name, 0) + self._of_type(name)
         if name in self.reworked:
             factor *= REWORKED_FACTOR
         return factor * damage_factor(self.severity(name))
+
+    def _of_type(self, name: str) -> float:
+        return min(TYPE_FACTOR * self.same_type.get(name, 0), TYPE_MOST)
 
     def severity(self, name: str) -> float:
         """Worst damage [0..1] on a part or net."""
@@ -103,6 +109,8 @@ class Knowledge:
             reasons.append(f"damage of severity {severity:.2f}: x{damage_factor(severity):.0f}")
         if count := self.comebacks.get(name, 0):
             reasons.append(f"was the fault {count} times before: x{1 + COMEBACK_FACTOR * count:.0f}")
+        if count := self.same_type.get(name, 0):
+            reasons.append(f"parts of its type were the fault {count} times: +{self._of_type(name):g}")
         if name in self.reworked:
             reasons.append(f"was just worked on: x{REWORKED_FACTOR:.0f}")
         return tuple(reasons)

@@ -10,7 +10,8 @@ from coppermend.board.subject import Subject
 from coppermend.errors import InputError
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.observations import observation
-from coppermend.job.known import isolation_base
+from coppermend.job.earlierfaults import NO_HISTORY, FaultHistory
+from coppermend.job.known import Shop, isolation_base
 from coppermend.job.state import JobState, ObservationLine
 
 CONCERN_FROM = 0.2  # what is suspected less than this needs no proof of its own
@@ -30,13 +31,27 @@ class Search:
         return self.isolation.subjects(CONCERN_FROM) if self.used else ()
 
 
-def search_of(board: Board, library: PartLibrary, state: JobState) -> Search:
+def search_of(
+    board: Board, library: PartLibrary, state: JobState, history: FaultHistory = NO_HISTORY
+) -> Search:
     """The search after the record's observations; those that this board does not allow are told in ``notes``.
+
+    What was put back on this job, and nets that were given a jumper, were just worked on and are suspected more.
+
+    Args:
+        board: The board.
+        library: Part types.
+        state: The job's state.
+        history: What was at fault on other boards of the shop.
 
     Raises:
         InputError: If the recorded damage does not lie on this board.
     """
-    search = isolation_base(board, library, state.damage).after_nothing()
+    reworked = tuple(sorted({*state.refit, *(jumper.net for jumper in state.jumpers)}))
+    here, of_type = history.here, dict(history.of_type)
+    same_type = tuple((p.refdes, of_type[p.type]) for p in board.parts if of_type.get(p.type))
+    base = isolation_base(board, library, state.damage, Shop(here, same_type, reworked))
+    search = base.after_nothing()
     used, notes = [], []
     for line in state.observations:
         try:

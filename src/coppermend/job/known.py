@@ -89,20 +89,36 @@ def _facts(board: Same[Board], library: Same[PartLibrary]) -> BoardFacts:
     return BoardFacts(with_package_pads(board.thing), library.thing)
 
 
-def isolation_base(board: Board, library: PartLibrary, damage: Mapping[str, Any] | None) -> Isolation:
-    """A search for the fault that has seen nothing, with the damage in its priors; remembered.
+@dataclass(frozen=True)
+class Shop:
+    """What a shop knows besides: (refdes or net, times it was the fault here), (refdes, times that a part of its type
+    was), and what was just worked on.
+    """
+
+    comebacks: tuple[tuple[str, int], ...] = ()
+    same_type: tuple[tuple[str, int], ...] = ()
+    reworked: tuple[str, ...] = ()
+
+
+def isolation_base(
+    board: Board, library: PartLibrary, damage: Mapping[str, Any] | None, shop: Shop | None = None
+) -> Isolation:
+    """A search for the fault that has seen nothing, with the damage and what the shop knows in its priors; remembered.
 
     Raises:
         InputError: If the damage does not lie on the board.
     """
     text = json.dumps(damage) if damage and damage.get("features") else ""
-    return _isolation(Same(board), Same(library), text)
+    return _isolation(Same(board), Same(library), text, shop or Shop())
 
 
 @lru_cache(maxsize=_BOARDS)
-def _isolation(board: Same[Board], library: Same[PartLibrary], text: str) -> Isolation:
+def _isolation(board: Same[Board], library: Same[PartLibrary], text: str, shop: Shop) -> Isolation:
     touched = _touched(board, library, text)[0] if text else None
-    return Isolation(_facts(board, library).board, library.thing, touch=touched)
+    return Isolation(
+        _facts(board, library).board, library.thing, touch=touched, comebacks=dict(shop.comebacks),
+        same_type=dict(shop.same_type), reworked=shop.reworked,
+    )  # fmt: skip
 
 
 def touched_by(

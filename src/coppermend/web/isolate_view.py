@@ -10,25 +10,30 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.board.where import where_words
 from coppermend.errors import CoppermendError
 from coppermend.isolate.choice import Measurement
-from coppermend.isolate.isolation import Isolation, Suspect
+from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.observations import KINDS
 from coppermend.isolate.states import LOGIC_VALUES
+from coppermend.isolate.told import Suspect
+from coppermend.job.earlierfaults import earlier_faults
 from coppermend.job.isolating import search_of
-from coppermend.web.desk import Job
+from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import around, damage_overlays
 
 _SHOWN, _LEAST, _SHADED = 8, 0.005, 0.02
 _ANSWERS = {
     "logic": ("good", "wrong", "stuck high", "stuck low", "floating", "between"),
     "swap": ("cured", "same"),
+    "repair": ("done",),
 }
 
 
-def isolate_view(job: Job, library: PartLibrary, wanted: str) -> dict[str, Any]:
+def isolate_view(job: Job, desk: Desk, wanted: str) -> dict[str, Any]:
     """Context of the isolate page; ``wanted`` picks another of the proposals."""
     if job.board is None or job.found is None:
         return {"search": None, "overlays": ()}
-    search = search_of(job.board, library, job.state)
+    library = desk.library
+    history = earlier_faults(desk.store, job.board, besides=job.state.number)
+    search = search_of(job.board, library, job.state, history)
     isolation = search.isolation
     ahead = isolation.propose(4) if isolation.effects.faults else ()
     chosen = int(wanted) - 1 if wanted.isascii() and wanted.isdigit() and len(wanted) < 3 else 0
@@ -40,7 +45,8 @@ def isolate_view(job: Job, library: PartLibrary, wanted: str) -> dict[str, Any]:
         "changed": list(zip(search.used, changed, strict=True)), "decision": isolation.decision(),
         "answers": _ANSWERS.get(current.kind, ()) if current else (),
         "where": where(isolation, library, current), "kinds": KINDS, "logic_values": LOGIC_VALUES,
-        "pairs": isolation.pairs(3), "search_notes": (*search.notes, *isolation.notes()),
+        "pairs": isolation.pairs(3), "conditions": isolation.conditions, "repaired": isolation.repaired,
+        "heard": any(one.kind == "symptom" for one in isolation.counting), "search_notes": (*search.notes, *isolation.notes()),
         **_drawn(job, isolation, suspects, current),
     }  # fmt: skip
 

@@ -47,7 +47,7 @@ def _inspect(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
 
 
 def _isolate(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
-    return {"groups": sections_touched(job), **isolate_view(job, desk.library, query.get("step", ""))}
+    return {"groups": sections_touched(job), **isolate_view(job, desk, query.get("step", ""))}
 
 
 def sections_touched(job: Job) -> list[tuple[str, list[TouchedPart], list[TouchedNet]]]:
