@@ -95,7 +95,8 @@ def plan_probes(
     wires = [wire for net, state in states.items() for wire in net_jumpers(state, opens[net])]
     asked = [_continuity(state, a, b) for state in states.values() for a, b in state.pairs]
     asked += [_isolation(points, probe) for probe in apart.probes(isolation, naive_probes)]
-    probes, route_mm, naive_route_mm = walk_of(based, library, asked)
+    last = next((reading for reading in reversed(readings) if not reading.jumper), None)
+    probes, route_mm, naive_route_mm = walk_of(based, library, asked, last)
     shorted = {net for short in apart.shorts for net in short.nets}
     return CopperPlan(
         probes=tuple(probes),

@@ -25,7 +25,10 @@ class Step(NamedTuple):
 
 
 def walking_order(
-    ends_mm: NDArray[np.float64], top_only: Sequence[bool], kicks: int | None = None
+    ends_mm: NDArray[np.float64],
+    top_only: Sequence[bool],
+    kicks: int | None = None,
+    hands_mm: NDArray[np.float64] | None = None,
 ) -> list[Step]:
     """A short walk over probes; the same probes give the same walk.
 
@@ -33,13 +36,14 @@ def walking_order(
         ends_mm: (n, 2, 2) array: for each probe the x, y [mm] of its points a and b.
         top_only: For each probe, whether it can only be made from the top.
         kicks: How hard to search; None for what a person waits for gladly.
+        hands_mm: (2, 2) array: where the two tips are now [mm]; None for the board's lower left.
 
     Returns:
-        n steps; [] for no probes. The walk starts at its end that is nearer to the lower left, and after the board
+        n steps; [] for no probes. The walk starts at its end that is nearer to the hands, and after the board
         is turned over at the end that is nearer to where the hands are.
     """
     steps: list[Step] = []
-    tips = np.zeros((2, 2))
+    tips = np.zeros((2, 2)) if hands_mm is None else hands_mm
     for wanted in (False, True):
         numbers = [i for i, top in enumerate(top_only) if top == wanted]
         if numbers:

@@ -14,6 +14,7 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.board.where import where_words
 from coppermend.copper.opens import common_side
 from coppermend.copper.reach import ProbePoint
+from coppermend.copper.readings import Reading
 from coppermend.copper.records import Probe
 from coppermend.copper.route import travel_mm, walking_order
 
@@ -34,12 +35,21 @@ class Asked:
         return common_side(self.a, self.b)
 
 
-def walk_of(board: Board, library: PartLibrary, asked: Sequence[Asked]) -> tuple[list[Probe], float, float]:
-    """Probes in walking order, the length of the walk, and of the walk in the order given [mm]."""
+def walk_of(
+    board: Board, library: PartLibrary, asked: Sequence[Asked], last: Reading | None = None
+) -> tuple[list[Probe], float, float]:
+    """Probes in walking order, the length of the walk, and of the walk in the order given [mm].
+
+    The walk begins near where the ``last`` reading was made, so that a plan made anew goes on from there.
+    """
+    hands = None
+    if last is not None:
+        places = [board.index.place(point) for point in (last.a, last.b)]
+        hands = np.array([(place.x_mm, place.y_mm) for place in places], dtype=float)
     ends = np.array([[point.place[2:4] for point in (one.a, one.b)] for one in asked], dtype=float)
     ends = ends.reshape(-1, 2, 2)
     probes, walked = [], []
-    for number, swapped in walking_order(ends, [one.side == "top" for one in asked]):
+    for number, swapped in walking_order(ends, [one.side == "top" for one in asked], hands_mm=hands):
         probes.append(_probe(board, library, asked[number], swapped))
         walked.append(ends[number][::-1] if swapped else ends[number])
     return probes, round(travel_mm(np.array(walked)), 1), round(travel_mm(ends), 1)

@@ -50,7 +50,7 @@ def work_lists(
         refit=refit,
         kit=kit(refit),
         came_off=frozenset(item.part for item in strip if item.refdes in done),
-        off=_off_now(strip, state),
+        off=parts_off(strip, state),
         notes=(*remedy_notes, *extra_notes),
     )
 
@@ -127,7 +127,7 @@ def _with_noted_fate(item: StripItem, state: JobState) -> StripItem:
     return replace(item, fate=_fate(noted))
 
 
-def _off_now(strip: Sequence[StripItem], state: JobState) -> frozenset[str]:
+def parts_off(strip: Sequence[StripItem], state: JobState) -> frozenset[str]:
     """Refdes on the board where neither the part nor its socket stands now."""
     standing = {i.part for i in strip if i.refdes not in state.strip or i.refdes in state.refit}
     return frozenset({item.part for item in strip} - standing)

@@ -71,7 +71,7 @@ def keep_reading(request: Request, number: str, form: SentForm) -> Response:
         expected = "OL" if probe.expect_ohms is None else probe.expect_ohms
         return {**points, "ohms": expected, "instrument": BEEPER}
 
-    return keep(request, number, "copper", "reading", form, body, anchor="probe")
+    return keep(request, number, "copper", "reading", form, body, anchor="probe", probe=form.text("next"))
 
 
 @router.post("/jobs/{number}/jumper")

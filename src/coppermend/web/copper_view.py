@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from coppermend.copper.plan import Probe
@@ -18,14 +19,19 @@ def copper_view(job: Job, wanted: str) -> dict[str, Any]:
     if job.found is None or job.board is None:
         return {"current": None, "ahead": (), "overlays": (), "last": None}
     ahead = job.found.copper.probes
-    current = next((p for p in ahead if p.id == wanted), ahead[0] if ahead else None)
+    current = _probe_asked(ahead, wanted)
     plan = job.found.copper
     overlays = (*stage_overlays(job, "refit"), *jumper_overlays(job.board, plan.jumpers, "W"))
     totals = [total_words(total) for total in wire_totals([*plan.fitted, *plan.jumpers])]
-    view: dict[str, Any] = {"current": current, "ahead": ahead, "last": _last_reading(job), "wire": totals}
+    coming = ahead[(ahead.index(current) + 1) % len(ahead)] if current else None
+    view: dict[str, Any] = {
+        "current": current, "ahead": ahead, "coming": coming, "last": _last_reading(job), "wire": totals,
+        "numbered": tuple(enumerate(plan.jumpers, 1)),
+    }  # fmt: skip
     if current is None:
         return {**view, "overlays": overlays}
     shown = probe_overlays(job.board, current.net, current.a, current.b)
+    nets = [job.board.index.place(point).net for point in (current.a, current.b)]
     side = "bottom" if current.side == "bottom" else "top"
     focus = around(job.board, current.a, current.b)
     return {
@@ -33,8 +39,17 @@ def copper_view(job: Job, wanted: str) -> dict[str, Any]:
         "overlays": (*overlays, *shown),
         "side": side,
         "focus_mm": focus,
+        "nets": tuple(dict.fromkeys(nets)),
         "limit_ohms": limit_of(current),
     }
+
+
+def _probe_asked(ahead: Sequence[Probe], wanted: str) -> Probe | None:
+    """The probe asked for; once a reading has made another of it, one that shares a point; else the first."""
+    ends = set(wanted.split("~"))
+    same = (p for p in ahead if p.id == wanted)
+    alike = (p for p in ahead if ends & {p.a, p.b})
+    return next((p for some in (same, alike, ahead) for p in some), None)
 
 
 def find_probe(job: Job, a: str, b: str) -> Probe | None:

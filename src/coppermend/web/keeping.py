@@ -21,7 +21,7 @@ Body = Callable[[Job], Mapping[str, Any]]
 
 def keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
     request: Request, number: str, stage: str, kind: str, form: Form, body: Body, *, show: str = "",
-    anchor: str = "",
+    anchor: str = "", **shown: str,
 ) -> Response:  # fmt: skip
     """Append an entry of ``kind`` and show a page of the job with a notice of it.
 
@@ -34,6 +34,7 @@ def keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
         body: Makes the entry's body from the job; may raise ``InputError``.
         show: Stage or "record" to show instead.
         anchor: Where on that page.
+        shown: What else that page is asked to show, as in its address; "" for nothing.
     """
     check_stage(stage)
     desk = desk_of(request)
@@ -44,7 +45,7 @@ def keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
     except CoppermendError as error:
         return refused(request, job, stage, form, error)
     target = show if show in (*STAGES, "record") else stage
-    return see(f"/jobs/{job.number}/{target}", form, anchor=anchor, kept=entry.seq)
+    return see(f"/jobs/{job.number}/{target}", form, anchor=anchor, kept=entry.seq, **shown)
 
 
 def refused(request: Request, job: Job, stage: str, form: Form, error: CoppermendError) -> Response:
