@@ -12,11 +12,11 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from coppermend.errors import RecordError
-from coppermend.job import migrate, people, tables
+from coppermend.job import migrate, people, shop, tables
 from coppermend.job.store import Store
 
 HERE = Path(__file__).resolve().parent
-KNOWN_TO_TABLES = (tables, people)
+KNOWN_TO_TABLES = (tables, people, shop)
 
 
 def test_steps_are_listed_and_form_one_line():

@@ -102,6 +102,27 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),
             "tag": Leaf(f"{_HERE}.papers", "tag", "Make the return tag."),
             "report": Leaf(f"{_HERE}.papers", "report", "Make the return report for the customer."),
+            "paper": Leaf(f"{_HERE}.shop", "paper", "Make a quote, invoice, list, sheet or kit label."),
+        },
+    ),
+    "shop": Branch(
+        "What the shop has set: name, currency, taxes, prices, paper.",
+        {
+            "show": Leaf(f"{_HERE}.shop", "show", "Say what the shop has set."),
+            "set": Leaf(f"{_HERE}.shop", "set_", "Change settings."),
+        },
+    ),
+    "shelf": Branch(
+        "Parts in stock.",
+        {
+            "list": Leaf(f"{_HERE}.shelf", "list_", "List what is on the shelf."),
+            "receive": Leaf(f"{_HERE}.shelf", "receive_", "Put parts on the shelf."),
+            "count": Leaf(f"{_HERE}.shelf", "count", "Note what a stock take found."),
+            "reserve": Leaf(f"{_HERE}.shelf", "reserve", "Reserve a job's kit."),
+            "use": Leaf(f"{_HERE}.shelf", "use", "Take a job's kit off the shelf."),
+            "order": Leaf(f"{_HERE}.shelf", "order", "List what to buy, by supplier."),
+            "import": Leaf(f"{_HERE}.shelf", "import_", "Take a list over from CSV."),
+            "export": Leaf(f"{_HERE}.shelf", "export", "Write the shelf as CSV."),
         },
     ),
     "people": Branch(
@@ -113,6 +134,10 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "remove": Leaf(f"{_HERE}.people", "remove", "Let somebody sign in no longer."),
         },
     ),
+    "backup": Leaf(f"{_HERE}.keeping", "backup", "Write the whole record to one file."),
+    "restore": Leaf(f"{_HERE}.keeping", "restore", "Make a record from a backup or an export."),
+    "export": Leaf(f"{_HERE}.keeping", "export", "Lay the whole record out in open formats."),
+    "verify": Leaf(f"{_HERE}.keeping", "verify", "Read the record back; name what is damaged."),
     "serve": Leaf(f"{_HERE}.serving", "serve", "Open the bench in a browser."),
     "demo": Leaf(f"{_HERE}.sample", "demo", "Run the whole sample job, start to finish."),
 }

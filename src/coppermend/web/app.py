@@ -18,6 +18,7 @@ from coppermend.errors import CoppermendError
 from coppermend.web import (
     actions,
     api,
+    backups,
     bench,
     boards,
     copper_pages,
@@ -40,6 +41,7 @@ from coppermend.web import (
     receiving,
     rom_pages,
     scan_page,
+    shop_pages,
     sign_in,
     stages,
 )
@@ -51,6 +53,7 @@ from coppermend.web.security import MOST_BYTES, Guard
 _STATIC = Path(__file__).parent / "static"
 _ROUTERS = (
     bench,
+    backups,
     sign_in,
     jobs,
     live,
@@ -74,6 +77,7 @@ _ROUTERS = (
     figure_pages,
     rom_pages,
     scan_page,
+    shop_pages,
     files,
     api,
 )

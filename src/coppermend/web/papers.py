@@ -1,4 +1,4 @@
-"""Return tag and return report, made on request and kept with the job."""
+"""Return tag, return report and the shop's papers, made on request and kept with the job."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.errors import CoppermendError, InputError
+from coppermend.job.shelf import read_shelf, stock
+from coppermend.job.shop import read_shop
 from coppermend.job.state import JobState
 from coppermend.job.store import now
 from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.labelsize import parse_size
 from coppermend.papers.report import Paper, Picture, report_pdf
+from coppermend.papers.shop_papers import Occasion, paper_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
 from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.files import shown_type
@@ -26,7 +29,7 @@ _MOST_PHOTOS, _PHOTO_PX = 6, 1400
 
 @router.post("/jobs/{number}/paper")
 def make_paper(request: Request, number: str, form: SentForm) -> Response:
-    """Make the tag or the report from the record as it stands, and keep it."""
+    """Make a paper from the record as it stands, and keep it."""
     desk = desk_of(request)
     job, who = desk.job(number), author(request, form)
     try:
@@ -65,7 +68,15 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
             photos=_photos(desk, state),
         )  # fmt: skip
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
-    raise InputError(f"paper called {what[:40]!r}", expected="tag or report")
+    minutes = float(form.number("minutes")) if form.text("minutes") else None
+    on = Occasion(
+        state, job.found, read_shop(desk.store), who, today, stock(read_shelf(desk.store), state.number), minutes, link
+    )  # fmt: skip
+    return (
+        what,
+        f"{what}-{state.number}.pdf",
+        paper_pdf(what, on, _PAPERS[paper] if form.text("paper") else None),
+    )
 
 
 def _photos(desk: Desk, state: JobState) -> list[Picture]:

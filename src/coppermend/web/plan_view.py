@@ -14,6 +14,7 @@ from coppermend.board.same import Same
 from coppermend.errors import CoppermendError
 from coppermend.job.assess import Assessment
 from coppermend.job.planning import PlanEffect, plan_effect, remedy_facts
+from coppermend.job.shelf import read_shelf, stock
 from coppermend.rework.options import break_evens, compare_options
 from coppermend.rework.records import Check, Remedy
 from coppermend.rework.stocked import Stock
@@ -59,7 +60,7 @@ def effect_view(desk: Desk, job: Job, query: Mapping[str, str]) -> dict[str, Any
     offered = job.found.remedies
     ticked = ticked_ids(offered, query) if query.get(TRIED) else tuple(one.id for one in job.found.chosen)
     try:
-        effect = _effect(Same(job.found), Same(desk.library), tuple(ticked), shelf_of(desk))
+        effect = _effect(Same(job.found), Same(desk.library), tuple(ticked), shelf_of(desk, job))
     except CoppermendError as error:
         return {"effect": None, "ticked": ticked, "effect_error": str(error)}
     return {"effect": effect, "ticked": ticked, "effect_error": ""}
@@ -72,9 +73,9 @@ def _effect(
     return plan_effect(found.thing, library.thing, ids, shelf)
 
 
-def shelf_of(_: Desk) -> tuple[Stock, ...]:
-    """What the shop has, as rework takes it."""
-    return ()
+def shelf_of(desk: Desk, job: Job) -> tuple[Stock, ...]:
+    """What the shop has for this job: what is free, and what it has reserved."""
+    return stock(read_shelf(desk.store), job.number)
 
 
 def ticked_ids(offered: Sequence[Remedy], query: Mapping[str, str]) -> tuple[str, ...]:

@@ -1,0 +1,200 @@
+"""The shop's papers of a job in words: quote, invoice, technician's sheet, packing list, parts order, kit label."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from coppermend.board.cautions import DEFERENCE, cautions_for
+from coppermend.board.model import Board
+from coppermend.errors import InputError
+from coppermend.job.assess import Assessment
+from coppermend.job.money import Bill, money
+from coppermend.job.quote import invoice_bill, quote_bill
+from coppermend.job.shop import Shop
+from coppermend.job.state import JobState
+from coppermend.papers.contents import board_title, verdict
+from coppermend.papers.labelsize import parse_size
+from coppermend.papers.marks import legend, work_marks
+from coppermend.papers.report import Paper
+from coppermend.papers.sheet import Sheet, Table, sheet_pdf
+from coppermend.papers.tag import TagContent, tag_pdf
+from coppermend.rework.stocked import Stock, supply_kit
+
+
+@dataclass(frozen=True)
+class Occasion:
+    """For which job a paper is made, by whom and when; ``shelf`` is what lies in stock, ``shipped`` goes along beside the board."""
+
+    state: JobState
+    found: Assessment
+    shop: Shop
+    who: str
+    date: str
+    shelf: Sequence[Stock] = ()
+    minutes: float | None = None
+    bench_url: str = ""
+
+    @property
+    def board(self) -> Board:
+        """The board of the job."""
+        return self.found.board
+
+
+def _sheet(on: Occasion, title: str, *more: tuple[str, str], **parts: object) -> Sheet:
+    state = on.state
+    fields = (
+        ("customer", state.customer), ("contact", state.contact), ("board", board_title(on.board)),
+        ("machine", state.machine), ("serial", state.serial), ("by", on.who), *more,
+    )  # fmt: skip
+    address = ", ".join(filter(None, (on.shop.address.replace("\n", ", "), on.shop.contact)))
+    return Sheet(title, state.number, on.date, on.shop.name, address, fields, bench_url=on.bench_url, **parts)  # type: ignore[arg-type]
+
+
+def _bill_table(made: Bill) -> Table:
+    rows = tuple(
+        (
+            one.line.what, one.line.link, f"{one.line.quantity.normalize():f} {one.line.unit}".strip(),
+            f"{one.line.unit_price}", one.line.tax, f"{one.net}",
+        )
+        for one in made.lines
+    )  # fmt: skip
+    return Table("", ("What", "Why", "Quantity", f"Price, {made.currency}", "Tax", f"Sum, {made.currency}"), rows,
+                 (1.4, 1.3, 0, 0, 0, 0), (2, 3, 5))  # fmt: skip
+
+
+def _sums(made: Bill) -> tuple[tuple[str, str], ...]:
+    taxes = tuple(
+        (f"{t.name} {t.percent} % on {money(t.net, made.currency)}", money(t.tax, made.currency))
+        for t in made.taxes
+    )
+    return (("net", money(made.net, made.currency)), *taxes, ("total", money(made.total, made.currency)))
+
+
+def quote(on: Occasion) -> Sheet:
+    """What the work is likely to cost: to be approved before it begins."""
+    made = quote_bill(on.found, on.shop, on.shelf)
+    return _sheet(
+        on, "Quote", lead=f"Complaint: {on.state.complaint or 'none was given'}", tables=(_bill_table(made),),
+        sums=_sums(made), signature="approved by",
+        notes=(
+            "This is an estimate from what is known now. Hidden damage may show when the board is cleaned; nothing "
+            "beyond this quote is done without asking.", made.rule,
+        ),
+    )  # fmt: skip
+
+
+def invoice(on: Occasion) -> Sheet:
+    """What was done and used, by the record."""
+    made = invoice_bill(on.found, on.shop, on.shelf, on.minutes)
+    count = sum(paper.words == "invoice" for paper in on.state.papers) + 1
+    tax_number = ("tax number", on.shop.tax_number)
+    return _sheet(
+        on, "Invoice", ("invoice", f"{on.state.number}/{count}"), tax_number, tables=(_bill_table(made),),
+        sums=_sums(made), notes=tuple(filter(None, (verdict(on.found), on.shop.terms, made.rule))),
+    )  # fmt: skip
+
+
+def technician_sheet(on: Occasion) -> Sheet:
+    """What the next technician needs at the bench: what is off, on, measured, changed, and what is still open."""
+    found, state = on.found, on.state
+    strip = tuple(
+        (i.refdes, i.why, state.strip.get(i.refdes, "") or i.fate, "off" if i.refdes in state.strip else "")
+        for i in found.strip
+    )
+    refit = tuple(
+        (
+            i.refdes,
+            " ".join(filter(None, (i.value or i.type, i.package))),
+            i.polarity,
+            "on" if i.refdes in state.refit else "",
+        )
+        for i in found.refit
+    )
+    probes = tuple(
+        (r.a, r.b, "OL" if r.ohms is None else f"{r.ohms:g} Ω", r.instrument) for r in state.readings
+    )
+    proofs = tuple((p.id, p.title, p.setup) for p in found.proofs_to_do)
+    left = tuple((str(item.subject), item.reason or "no passing test yet") for item in found.gate.open)
+    return _sheet(
+        on, "Technician's sheet", lead=f"Complaint: {state.complaint or 'none was given'}. {verdict(found)}.",
+        cautions=(*(c.text for c in cautions_for("strip")), DEFERENCE),
+        tables=(
+            Table("Changes", ("Change", "Parts off", "Why"), tuple((r.title, ", ".join(r.parts_off), r.why) for r in found.chosen), (1, 0.5, 1.5)),
+            Table("Off", ("Part", "Why", "Fate", "Done"), strip, (0, 1, 0, 0), ticks=True),
+            Table("On", ("Place", "Part", "Polarity", "Done"), refit, (0, 1, 1, 0), ticks=True),
+            Table("Wires", ("Net", "From", "To", "Side"), tuple((j.net, j.a, j.b, j.side) for j in state.jumpers), (1, 1, 1, 1)),
+            Table("Measured", ("From", "To", "Reading", "Meter"), probes, (1, 1, 1, 1)),
+            Table("Still to prove", ("Test", "What", "Where"), proofs, (0.7, 1.4, 0.5), ticks=True),
+            Table("Open", ("What", "Why"), left, (0.6, 1.4)),
+        ),
+        notes=(f"Marks: {legend(marks)}",) if (marks := work_marks(state, found)) else (),
+    )  # fmt: skip
+
+
+def packing_list(on: Occasion) -> Sheet:
+    """What lies in the parcel: to be ticked by who packs and by who opens it."""
+    old = tuple(
+        (item.refdes, "1", "old part, for your own eyes; recycle as local rules say")
+        for item in on.found.strip
+        if on.state.strip.get(item.refdes) == "discard"
+    )
+    rows = (
+        (board_title(on.board), "1", f"tag {on.state.number}, serial {on.state.serial or 'none'}"),
+        ("Return report", "1", "keep it with the machine"),
+        *old,
+    )
+    return _sheet(
+        on, "Packing list", tables=(Table("", ("What", "Pieces", "Note"), rows, (1, 0, 1.6), (1,), ticks=True),),
+        signature="packed by",
+        notes=("Board in an antistatic bag, corners held, nothing loose against it. No lithium cell travels loose: "
+               "its poles are insulated, and the carrier's and local rules are followed.",),
+    )  # fmt: skip
+
+
+def parts_order(on: Occasion) -> Sheet:
+    """What has to be bought for this job: what the shelf does not have."""
+    rows = tuple(
+        (
+            str(s.to_order), s.line.value or s.line.type, s.line.type, s.line.package, ", ".join(s.line.refdes),
+            s.line.note,
+        )
+        for s in supply_kit(on.found.kit, on.shelf)
+        if s.to_order
+    )  # fmt: skip
+    table = Table("", ("Pieces", "Value", "Type", "Package", "For", "Note"), rows, (0, 1, 1, 0, 1, 1.2), (0,), True,
+                  "Everything is on the shelf.")  # fmt: skip
+    return _sheet(on, "Parts order", tables=(table,))
+
+
+SHEETS: Mapping[str, Callable[[Occasion], Sheet]] = {
+    "quote": quote, "invoice": invoice, "sheet": technician_sheet, "packing": packing_list, "order": parts_order,
+}  # fmt: skip
+
+
+def kit_label(on: Occasion) -> bytes:
+    """The label of the box with the job's parts, in the shop's label size; "tag" is too large for it and means "small"."""
+    size = parse_size("small" if on.shop.label == "tag" else on.shop.label)
+    pieces = sum(line.quantity for line in on.found.kit)
+    lines = tuple(
+        f"{line.quantity} {line.value or line.type} for {', '.join(line.refdes)}" for line in on.found.kit
+    )
+    kit = TagContent(
+        number=on.state.number, board=f"Kit: {pieces} pieces, {len(on.found.kit)} kinds", date=on.date, who=on.who,
+        done=lines, verdict="Kit", machine=on.state.machine, serial=on.state.serial, shop=on.shop.name,
+        bench_url=on.bench_url,
+    )  # fmt: skip
+    return tag_pdf(kit, size)
+
+
+def paper_pdf(what: str, on: Occasion, paper: Paper | None = None) -> bytes:
+    """A paper by its name, on the shop's paper unless another is named.
+
+    Raises:
+        InputError: If there is no such paper.
+    """
+    if what == "kit-label":
+        return kit_label(on)
+    if what not in SHEETS:
+        raise InputError(f"no paper {what[:40]!r}", expected=f"one of {', '.join((*SHEETS, 'kit-label'))}")
+    return sheet_pdf(SHEETS[what](on), paper or ("us-letter" if on.shop.paper == "us-letter" else "a4"))

@@ -1,0 +1,155 @@
+"""The shop and its shelf: settings, stock, movements, what to order, CSV in and out, and the kit of a job."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from coppermend.board.readers.text import decode_text
+from coppermend.errors import CoppermendError, InputError
+from coppermend.job.shelf import (
+    Shelved,
+    count_part,
+    order_list,
+    put_all,
+    read_shelf,
+    receive,
+    reserve_kit,
+    use_kit,
+)
+from coppermend.job.shelf_csv import parse_shelf_csv, shelf_csv
+from coppermend.job.shop import MEANING, SETTINGS, read_shop, set_shop
+from coppermend.web.desk import desk_of
+from coppermend.web.forms import Form, SentForm
+from coppermend.web.pages import author, page, see, status_of
+from coppermend.web.rom_hand_out import file_answer
+
+router = APIRouter(include_in_schema=False)
+_MOST_SHOWN = 500
+
+
+@router.get("/shop")
+def show_shop(request: Request, kept: str = "") -> Response:
+    """The settings."""
+    return _shop(request, Form(), kept=bool(kept))
+
+
+@router.post("/shop")
+def keep_shop(request: Request, form: SentForm) -> Response:
+    """Change what was changed."""
+    desk = desk_of(request)
+    try:
+        now = read_shop(desk.store).to_json()
+        changes = {n: form.text(n) for n in SETTINGS if n in form.texts and form.text(n) != now[n]}
+        set_shop(desk.store, changes, who=author(request, form))
+    except CoppermendError as error:
+        return _shop(request, form, status=status_of(error), error=str(error))
+    return see("/shop", form, kept="1")
+
+
+def _shop(request: Request, form: Form, *, status: int = 200, kept: bool = False, **more: Any) -> Response:
+    values = {
+        **read_shop(desk_of(request).store).to_json(),
+        **{n: form.text(n) for n in SETTINGS if n in form.texts},
+    }
+    return page(
+        request, "shop.html", status=status, values=values, meaning=MEANING, saved=kept, typed=form, **more
+    )
+
+
+@router.get("/shelf")
+def show_shelf(request: Request, find: str = "", said: str = "") -> Response:
+    """What lies on the shelf, and what to order."""
+    return _shelf(request, Form(), find=find, said=said[:200])
+
+
+@router.post("/shelf/receive")
+def receive_part(request: Request, form: SentForm) -> Response:
+    """Parts come in."""
+
+    def move(who: str) -> str:
+        words = {n: form.text(n) for n in ("value", "package", "place", "supplier", "alternates", "note")}
+        minimum = form.number("minimum") if form.text("minimum") else 0
+        part = Shelved(form.text("type"), minimum=minimum, **words)  # type: ignore[arg-type]
+        store = desk_of(request).store
+        after = receive(store, part, form.number("quantity"), who=who, price=form.text("price"))
+        return f"{after.key}: {after.quantity} on the shelf"
+
+    return _moved(request, form, move)
+
+
+@router.post("/shelf/count")
+def note_count(request: Request, form: SentForm) -> Response:
+    """A stock take, one part at a time."""
+
+    def move(who: str) -> str:
+        after = count_part(desk_of(request).store, form.text("key"), form.number("quantity"), who=who)
+        return f"{after.key}: {after.quantity} counted"
+
+    return _moved(request, form, move)
+
+
+@router.post("/shelf/import")
+def take_list(request: Request, form: SentForm) -> Response:
+    """A list of what there is, as CSV."""
+
+    def move(who: str) -> str:
+        lists = form.uploads("list")
+        if not lists:
+            raise InputError("no file was chosen", expected="a list in CSV")
+        parts = parse_shelf_csv(decode_text(lists[0].data, lists[0].name), lists[0].name)
+        return f"{len(parts)} rows read, {put_all(desk_of(request).store, parts, who=who)} changed"
+
+    return _moved(request, form, move)
+
+
+@router.get("/shelf.csv")
+def shelf_file(request: Request) -> Response:
+    """The shelf as CSV."""
+    return file_answer(shelf_csv(read_shelf(desk_of(request).store).values()).encode(), "shelf.csv")
+
+
+@router.post("/shelf/kit")
+def kit_of_job(request: Request, form: SentForm) -> Response:
+    """Reserve or use the kit of a job."""
+
+    def move(who: str) -> str:
+        desk = desk_of(request)
+        job = desk.job(form.text("job"))
+        if job.found is None:
+            raise InputError(f"job {job.number} has no board yet", expected="a board, chosen at receive")
+        if form.text("do") == "use":
+            use_kit(desk.store, job.number, job.found.kit, who=who)
+            return f"kit of {job.number} taken off the shelf"
+        shelf = reserve_kit(desk.store, job.number, job.found.kit, who=who)
+        held = sum(p.reserved.get(job.number, 0) for p in shelf.values())
+        return f"{held} pieces reserved for {job.number}, {sum(line.quantity for line in job.found.kit) - held} to order"
+
+    return _moved(request, form, move)
+
+
+def _moved(request: Request, form: Form, move: Any) -> Response:
+    who = author(request, form)
+    try:
+        said = move(who)
+    except CoppermendError as error:
+        return _shelf(request, form, status=status_of(error), error=str(error))
+    return see("/shelf", form, said=said)
+
+
+def _shelf(
+    request: Request, form: Form, *, status: int = 200, find: str = "", said: str = "", **more: Any
+) -> Response:
+    shelf = read_shelf(desk_of(request).store)
+    words = find.lower().split()
+    parts = [
+        p
+        for p in shelf.values()
+        if all(w in f"{p.key} {p.place} {p.supplier} {p.note}".lower() for w in words)
+    ]
+    return page(
+        request, "shelf.html", status=status, parts=parts[:_MOST_SHOWN], count=len(parts), find=find, said=said,
+        wanted=order_list(shelf), typed=form, currency=read_shop(desk_of(request).store).currency, **more,
+    )  # fmt: skip
