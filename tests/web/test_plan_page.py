@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from coppermend.job.shelf import Shelved, receive
+
 
 def effect(work, *ids):
     asked = "&".join(f"tick-{name}=1" for name in ids)
@@ -96,3 +98,13 @@ def test_the_linked_figure_opens_with_the_values_filled_in(damaged, plan, bench)
     text = bench.client.get(link).text
 
     assert 'value="1000000.0 Hz"' in text and "a healthy rail never trips it" in text
+
+
+def test_the_kit_comes_off_the_shelf(damaged):
+    """What the shop has is taken at its own price and place; the rest is to order."""
+    part = Shelved("supercapacitor", "1.5 F", "RADIAL-POL-5.08", place="B2")
+    receive(damaged.desk.store, part, 2, who="R. Tansy", price="4.10")
+
+    text = effect(damaged, "supercapacitor-BT1")
+
+    assert "1 from the shelf (B2)" in text and "4.10" in text
