@@ -24,10 +24,10 @@ from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
-THRESHOLDS = (0.4, 0.45, 0.5)  # of the probability of each grade, by held-out synthetic photographs
+THRESHOLDS = (0.35, 0.4, 0.5)  # of the probability of each grade, by held-out synthetic photographs
 _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
-_SURE, _CORE_MM2, _NEAR_MM = 0.85, 4.0, 12.0  # by held-out synthetic photographs
+_SURE, _CORE_MM2, _NEAR_MM = 0.8, 4.0, 12.0  # by held-out synthetic photographs
 _DATA = "coppermend.damage.data"
 
 
