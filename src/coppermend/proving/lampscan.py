@@ -38,14 +38,25 @@ def lit(visible: Flags, hypotheses: Sequence[Faults], sets: Sequence[Sequence[tu
         columns = np.zeros((strobes, strobes + returns + 1), bool)
         columns[np.arange(strobes), driven[number]] = True
         columns = columns[:, :strobes]
-        rows = np.zeros((len(sets), strobes, returns), bool)
-        for ret in range(returns):
-            if sensed[number, ret] < returns:
+        rows = wanted.copy()
+        if (sensed[number] != np.arange(returns)).any():
+            rows[:] = False
+            for ret in np.flatnonzero(sensed[number] < returns):
                 rows[:, :, sensed[number, ret]] |= wanted[:, :, ret]
         for fault in faults:
             _drive(fault, columns, rows, strobes)
-        one = np.einsum("sc,msr->mcr", columns, rows).astype(bool)
-        found[number] = _lamps(visible, faults, columns, rows, one) & visible
+        # Columns that take their own turns only leave the rows as they are, which is so for most faults.
+        own = bool((columns == np.eye(strobes, dtype=bool)).all())
+        both: Flags = rows if own else _spread(columns, rows)
+        found[number] = _lamps(visible, faults, columns, rows, both) & visible
+    return found
+
+
+def _spread(columns: Flags, rows: Flags) -> Flags:
+    """(m, columns, rows) that are on together in some slot."""
+    found = np.zeros((len(rows), columns.shape[1], rows.shape[2]), bool)
+    for slot, column in np.argwhere(columns).tolist():
+        found[:, column] |= rows[:, slot]
     return found
 
 
@@ -73,8 +84,9 @@ def _lamps(visible: Flags, faults: Faults, columns: Flags, rows: Flags, lit: Fla
             a, b = fault.ends[0], fault.ends[1] - strobes
             others = columns & visible[:, b][None, :]
             others[:, a] = False
-            found[:, a, :] |= np.einsum("sc,msr->mr", others, rows).astype(bool)
-            found[:, :, b] |= np.einsum("sc,msr->mc", others, rows & visible[a][None, None, :]).astype(bool)
+            found[:, a, :] |= np.any(rows & np.any(others, axis=1)[None, :, None], axis=1)
+            on: Flags = np.any(rows & visible[a], axis=2)
+            found[:, :, b] |= np.matmul(on, others)
     for fault in faults:
         if fault.kind in ("open diode", "open switch"):
             found[:, fault.ends[0], fault.ends[1] - strobes] = False
