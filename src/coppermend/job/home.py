@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 DATA_VARIABLE = "COPPERMEND_DATA"
+REMIND_VARIABLE = "COPPERMEND_REMIND_DAYS"
 DATABASE_VARIABLE = "COPPERMEND_DATABASE"
 
 
@@ -20,3 +21,9 @@ def default_data() -> Path:
 def default_database() -> str:
     """The URL of a PostgreSQL database in COPPERMEND_DATABASE; empty when the record is SQLite in its folder."""
     return os.environ.get(DATABASE_VARIABLE, "").strip()
+
+
+def remind_days() -> int:
+    """After how many days without a backup the bench says so: COPPERMEND_REMIND_DAYS, else 7."""
+    wanted = os.environ.get(REMIND_VARIABLE, "")
+    return int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 6 else 7

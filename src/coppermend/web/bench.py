@@ -8,7 +8,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.errors import InputError
+from coppermend.job.backup import backup_is_due
 from coppermend.job.entry import STAGES
+from coppermend.job.home import remind_days
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import SentForm
 from coppermend.web.pages import own_page, page, see
@@ -25,8 +27,9 @@ def show_bench(request: Request, find: str = "") -> Response:
     groups = [(stage, [job for job in found.jobs if job.stage == stage]) for stage in STAGES]
     boards = store.boards() if not found.jobs and not find else ()
     return page(
-        request, "bench.html", groups=groups, count=len(found.jobs), find=find, boards=boards, found=found
-    )
+        request, "bench.html", groups=groups, count=len(found.jobs), find=find, boards=boards, found=found,
+        backup_due=backup_is_due(store, remind_days()),
+    )  # fmt: skip
 
 
 @router.get("/queue")

@@ -1,0 +1,77 @@
+"""``coppermend backup``, ``restore``, ``export`` and ``verify``: keeping the record for decades."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole
+from coppermend.cli.record import DataOption
+from coppermend.cli.tree import examples
+from coppermend.job import backup as keeping
+from coppermend.job.store import Store, now
+
+
+@examples("coppermend backup", "coppermend backup -o /media/stick/record.zip")
+def backup(
+    data: DataOption,
+    out: Annotated[
+        Path | None, typer.Option("-o", "--out", metavar="FILE", help="The new file; else named by date.")
+    ] = None,
+    as_json: JsonFlag = False,
+) -> int:
+    """Write the whole record to one file, while it may be in use, and read it back."""
+    path = out or Path(f"coppermend-{now():%Y-%m-%d-%H%M%S}.zip")
+    with Store.open(data) as store:
+        kept = keeping.backup(store, path)
+    emit({"file": str(path), **kept.to_json()}, as_json, lambda: _say(kept, f"kept in {path}"))
+    return 0
+
+
+@examples("coppermend restore record.zip --data restored")
+def restore(
+    source: Annotated[Path, typer.Argument(metavar="FILE", help="A backup, or the folder of an export.")],
+    data: DataOption,
+    check: Annotated[bool, typer.Option("--check", help="Only read it back; restore nothing.")] = False,
+    as_json: JsonFlag = False,
+) -> int:
+    """Make a record from a backup or an export, where there is none yet."""
+    kept = keeping.check_backup(source) if check else keeping.restore(source, data)
+    said = "sound" if check else f"restored to {data}"
+    emit({"restored": not check, **kept.to_json()}, as_json, lambda: _say(kept, said))
+    return 0
+
+
+@examples("coppermend export record-2026")
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new folder.")],
+    data: DataOption,
+    as_json: JsonFlag = False,
+) -> int:
+    """Lay the whole record out in open formats: JSON per job, JSON lines per table, files."""
+    with Store.open(data) as store:
+        kept = keeping.export(store, folder)
+    emit({"folder": str(folder), **kept.to_json()}, as_json, lambda: _say(kept, f"laid out in {folder}"))
+    return 0
+
+
+@examples("coppermend verify")
+def verify(data: DataOption, as_json: JsonFlag = False) -> int:
+    """Read the whole record back and name what is damaged or missing."""
+    with Store.open(data) as store:
+        troubles = store.verify()
+
+    def show_text() -> None:
+        say(*(trouble.message for trouble in troubles))
+        say(counted(len(troubles), "trouble") if troubles else "the record is whole")
+
+    emit({"troubles": [trouble.to_json() for trouble in troubles]}, as_json, show_text)
+    return 1 if troubles else 0
+
+
+def _say(kept: keeping.Kept, said: str) -> None:
+    amounts = (counted(kept.jobs, "job"), counted(kept.entries, "entry", "entries"))
+    say(f"{', '.join((*amounts, counted(kept.attachments, 'attachment')))}: {said}")
+    say_whole(f"digest {kept.digest}")
