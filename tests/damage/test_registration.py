@@ -208,3 +208,17 @@ def test_a_photo_of_another_board_is_refused() -> None:
 
     assert "not where the points put them" in caught.value.found and caught.value.where == "points.json"
     assert register(photo, other, clicks, refine=False).matches == 0
+
+
+def test_a_drawing_without_copper_leaves_the_clicks() -> None:
+    """With next to nothing to look for, not to find it refuses nothing: the clicks count, and that is said."""
+    board, _, shot = small_scene()
+    photo = read_photo(shot.jpeg, "photo")
+    plain = Board("plain", board.width_mm, board.height_mm)
+    sparse = replace(plain, pads=tuple(p for p in board.pads if p.hole_mm > 3)[:1])
+
+    for drawing in (plain, sparse):
+        found = register(photo, drawing, clicks_of(shot))
+
+        assert found.matches == 0 and "only the clicked points count" in " ".join(found.notes)
+        assert grid_rms_mm(board, shot.view, found.view) < 0.6
