@@ -25,6 +25,8 @@ from coppermend.rom.faults import (
 
 Faults = tuple[Fault, ...]
 _SAMPLE = 768  # differing and random addresses each
+_PART = 96  # of them, for the first look at pairs of address faults
+_LIKELY = 400  # pairs that are looked at on the whole sample
 _KEEP = 10  # address faults that are measured exactly
 _BETTER = 0.95  # a fault that leaves more of the difference than this is not worth an exact measurement
 _BEAM = 14  # address faults that second ones are tried on
@@ -160,19 +162,46 @@ class Search:
 
     def try_address_pairs(self, beam: Iterable[Faults]) -> None:
         """Measure the likeliest pairs of address faults that hold one of ``beam``."""
-        others = line_faults("address", self.address_lines)
-        pairs = dict.fromkeys(
-            pair
-            for faults in beam
-            for other in others
-            if (other,) != faults
-            for pair in _orders(faults, other)
-        )
-        ranked = self._ranked(list(pairs))
+        ranked = self._ranked(self._likely_pairs(list(beam)))
         for faults, expected in ranked[:_KEEP]:
             if self._enough(expected, ranked[0][1]):
                 break
             self.found[faults] = self._measure(self.reference[self._seen(faults, self._all)])
+
+    def _likely_pairs(self, beam: list[Faults]) -> list[Faults]:
+        """The pairs with one of ``beam`` that fit best on a part of the sample; all at once, as there are thousands."""
+        others = line_faults("address", self.address_lines)
+        part, share = self._part_of_sample()
+        addresses, weight = self._sample[part], self._weight[part] * share
+        expected = self.dump[addresses]
+
+        def misfit(seen: Addresses) -> npt.NDArray[np.float32]:
+            return np.asarray(np.bitwise_count(self.reference[seen] ^ expected) @ weight, dtype=np.float32)
+
+        firsts = np.stack([self._seen(faults, addresses) for faults in beam])
+        after = np.stack([misfit(addresses_seen(other, firsts, self.size)) for other in others], axis=1)
+        starts = np.stack([addresses_seen(other, addresses, self.size) for other in others])
+        before = np.stack([misfit(self._seen(faults, starts)) for faults in beam])
+        scores = np.stack((after, before), axis=2).reshape(-1)  # by beam, other, order
+        best = np.argsort(scores, kind="stable")[: 2 * _LIKELY]
+        pairs: dict[Faults, None] = {}
+        for at in best.tolist():
+            faults, other, late = beam[at // 2 // len(others)], others[at // 2 % len(others)], at % 2
+            orders = _orders(faults, other)
+            if (other,) != faults:
+                pairs[orders[min(late, len(orders) - 1)]] = None
+        return list(pairs)[:_LIKELY]
+
+    def _part_of_sample(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+        """Places of some differing and some other addresses of the sample, and how many of it each stands for."""
+        differing = self.reference[self._sample] != self.dump[self._sample]
+        kinds = [np.flatnonzero(kind) for kind in (differing, ~differing)]
+        parts = [kind[:: max(kind.size // _PART, 1)] for kind in kinds]
+        shares = [
+            np.full(part.size, kind.size / max(part.size, 1), np.float32)
+            for kind, part in zip(kinds, parts, strict=True)
+        ]
+        return np.concatenate(parts), np.concatenate(shares)
 
     def _exactly(self, faults: Faults) -> None:
         seen = self.reference[self._seen(faults, self._all)]
