@@ -28,7 +28,7 @@ def renders(label: Grey, count: int, seed: int) -> Iterator[Degraded]:
     """``count`` photos of ``label`` (grey, paper white), the kinds in turn.
 
     Every photo has the label turned, at 4 to 9 pixels a module of its code (as from 20 to 50 cm), on a grey bench and
-    with sensor noise. Blur: 0.3 to 0.6 modules standard deviation, or motion of 0.5 to 1.4 modules. Scratch: 1 to 3 lines, bright or
+    with sensor noise. Blur: 0.3 to 0.6 modules standard deviation, or motion of 0.5 to 1.4 modules. Scratch: 1 or 2 lines, bright or
     dark, 0.15 to 0.4 modules wide, from anywhere to anywhere on the code. Tilt: up to 50 degrees. Low light: 12 to 25 % of full scale,
     with shot noise and a shadow's edge. All at once: 0.45 of each together.
     """
@@ -42,7 +42,7 @@ def _render(label: Grey, kind: str, draw: np.random.Generator) -> Degraded:
     mild = 0.45 if kind == "all at once" else 1.0
     source, how = label, f"{module:.1f} px a module"
     if kind in ("scratch", "all at once"):
-        source = _scratched(source, max(int(draw.integers(1, 4) * mild), 1), draw)
+        source = _scratched(source, max(int(draw.integers(1, 3) * mild), 1), draw)
     tilt = draw.uniform(20, 50) * mild if kind in ("tilt", "all at once") else draw.uniform(0, 15)
     picture = _photographed(source, module, tilt, draw).astype(float)
     if kind in ("blur", "all at once"):

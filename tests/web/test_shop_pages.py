@@ -103,3 +103,15 @@ def test_label_for_a_printer_and_unknown_papers(bench):
         {"what": "quote", "paper": "a5"},
     ):
         assert client.post(f"/jobs/{number}/paper", data={**data, **WHO}).status_code == 400
+
+
+def test_history_page_with_and_without_history(bench):
+    """Nothing finished yet is said; then the finished job counts, with its interval drawn."""
+    client, number = bench
+
+    before = client.get("/learn").text
+    client.app.state.desk.store.append(number, "stage", "return", {"stage": "return"}, who="R. Tansy")
+    after = client.get("/learn").text
+
+    assert "no history to learn from" in before
+    assert "0 of 1 finished jobs came back" in after and "<svg" in after

@@ -125,6 +125,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "export": Leaf(f"{_HERE}.shelf", "export", "Write the shelf as CSV."),
         },
     ),
+    "learn": Leaf(f"{_HERE}.learn", "learn", "What the shop's own history says."),
     "people": Branch(
         "Who may sign in at a bench that is open to the network.",
         {

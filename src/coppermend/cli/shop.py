@@ -17,7 +17,7 @@ from coppermend.job.shelf import read_shelf, stock
 from coppermend.job.shop import MEANING, SETTINGS, read_shop, set_shop
 from coppermend.job.store import Store
 from coppermend.papers.report import Paper
-from coppermend.papers.shop_papers import SHEETS, Occasion, paper_pdf
+from coppermend.papers.shop_papers import SHEETS, Occasion, paper_body, paper_pdf
 
 _PAPERS: dict[str, Paper | None] = {"": None, "a4": "a4", "us-letter": "us-letter"}
 
@@ -89,7 +89,7 @@ def paper(
         made = paper_pdf(what, on, _PAPERS[size])
         sha256 = store.attach(made, out.name, "application/pdf")
         write_new(out, lambda: made)  # before the entry: the record shall not tell of a paper nobody has
-        body = {"what": what, "sha256": sha256, "name": out.name}
+        body = paper_body(what, on, sha256, out.name)
         entry = store.append(state.number, "paper", "return", body, who=who)
     document = {"file": str(out), "sha256": sha256, "seq": entry.seq}
     emit(document, as_json, lambda: say_whole(f"{what} written to {out}"))

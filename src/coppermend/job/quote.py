@@ -81,6 +81,11 @@ def invoice_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), min
     return bill(lines, shop.rates, shop.currency, shop.rounding)
 
 
+def billed_minutes(made: Bill) -> float:
+    """The bench time on a bill [min]."""
+    return float(sum((one.line.quantity for one in made.lines if one.line.unit == "h"), Decimal(0)) * 60)
+
+
 def _minutes_besides(found: Assessment, prices: Prices, off: int, on: int, jumpers: int) -> float:
     """Minutes for parts and wires that no remedy counts already."""
     remedy_off = sum(len(remedy.parts_off) for remedy in found.chosen)

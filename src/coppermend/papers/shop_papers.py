@@ -10,7 +10,7 @@ from coppermend.board.model import Board
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment
 from coppermend.job.money import Bill, money
-from coppermend.job.quote import invoice_bill, quote_bill
+from coppermend.job.quote import billed_minutes, invoice_bill, quote_bill
 from coppermend.job.shop import Shop
 from coppermend.job.state import JobState
 from coppermend.papers.contents import board_title, verdict
@@ -185,6 +185,12 @@ def kit_label(on: Occasion) -> bytes:
         bench_url=on.bench_url,
     )  # fmt: skip
     return tag_pdf(kit, size)
+
+
+def paper_body(what: str, on: Occasion, sha256: str, name: str) -> dict[str, object]:
+    """The body of the entry that tells of a paper; a quote's also keeps its minutes, to be held against the actual ones."""
+    told = {"minutes": billed_minutes(quote_bill(on.found, on.shop, on.shelf))} if what == "quote" else {}
+    return {"what": what, "sha256": sha256, "name": name, **told}
 
 
 def paper_pdf(what: str, on: Occasion, paper: Paper | None = None) -> bytes:

@@ -28,6 +28,7 @@ from coppermend.web import (
     files,
     isolate_pages,
     jobs,
+    learn_page,
     live,
     papers,
     photo_map,
@@ -78,6 +79,7 @@ _ROUTERS = (
     rom_pages,
     scan_page,
     shop_pages,
+    learn_page,
     files,
     api,
 )

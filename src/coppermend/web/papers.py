@@ -13,7 +13,7 @@ from coppermend.job.store import now
 from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.labelsize import parse_size
 from coppermend.papers.report import Paper, Picture, report_pdf
-from coppermend.papers.shop_papers import Occasion, paper_pdf
+from coppermend.papers.shop_papers import Occasion, paper_body, paper_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
 from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.files import shown_type
@@ -35,7 +35,9 @@ def make_paper(request: Request, number: str, form: SentForm) -> Response:
     try:
         what, name, data = _made(desk, job, form, who)
         sha256 = desk.store.attach(data, name, "image/png" if name.endswith(".png") else "application/pdf")
-        body = {"what": what, "sha256": sha256, "name": name}
+        body: dict[str, object] = {"what": what, "sha256": sha256, "name": name}
+        if what == "quote":
+            body = paper_body(what, _occasion(desk, job, form, who), sha256, name)
         entry = desk.store.append(job.number, "paper", "return", body, who=who)
     except CoppermendError as error:
         return refused(request, job, "return", form, error)
@@ -53,7 +55,8 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
         raise InputError("papers need a board", expected="a board, chosen at receive")
     if paper not in _PAPERS:
         raise InputError(f"paper {paper[:40]!r}", expected=" or ".join(_PAPERS))
-    today, shop, link = day(now()), desk.shop, desk.bench_url
+    today, link = day(now()), desk.bench_url
+    shop = desk.shop or read_shop(desk.store).name
     if what == "tag":
         tag = tag_content(
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link
@@ -68,14 +71,20 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
             photos=_photos(desk, state),
         )  # fmt: skip
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
-    minutes = float(form.number("minutes")) if form.text("minutes") else None
-    on = Occasion(
-        state, job.found, read_shop(desk.store), who, today, stock(read_shelf(desk.store), state.number), minutes, link
-    )  # fmt: skip
+    on = _occasion(desk, job, form, who)
     return (
         what,
         f"{what}-{state.number}.pdf",
         paper_pdf(what, on, _PAPERS[paper] if form.text("paper") else None),
+    )
+
+
+def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
+    assert job.found is not None
+    minutes = float(form.number("minutes")) if form.text("minutes") else None
+    shelf = stock(read_shelf(desk.store), job.number)
+    return Occasion(
+        job.state, job.found, read_shop(desk.store), who, day(now()), shelf, minutes, desk.bench_url
     )
 
 

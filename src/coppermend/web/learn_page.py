@@ -1,0 +1,27 @@
+"""What the shop's own history says, with its uncertainty drawn."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from markupsafe import Markup
+from starlette.responses import Response
+
+from coppermend.job.learning import rates_svg
+from coppermend.job.lessons import lessons
+from coppermend.web.desk import desk_of
+from coppermend.web.pages import page
+
+router = APIRouter(include_in_schema=False)
+_MOST_ROWS = 20
+
+
+@router.get("/learn")
+def show_lessons(request: Request) -> Response:
+    """Comebacks, times, the next job's estimate, prices."""
+    found = lessons(desk_of(request).store)
+    plots = [
+        (f"By {name}", Markup(rates_svg(rates[:_MOST_ROWS], f"Came back, by {name}")))
+        for name, rates in found.comebacks.items()
+        if rates and name != "all"
+    ]
+    return page(request, "learn.html", found=found, whole=found.comebacks["all"][0], plots=plots)

@@ -1,0 +1,155 @@
+"""Learning: intervals beside published and reference values, estimates that start sensibly and follow the shop."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from coppermend.errors import InputError
+from coppermend.job.learning import (
+    PastJob,
+    clopper_pearson,
+    comeback_rates,
+    estimate_minutes,
+    price_trend,
+    quote_ratio,
+    rate,
+    rates_svg,
+    wilson,
+)
+from coppermend.job.lessons import lessons
+from coppermend.job.shelf import Shelved, receive
+from coppermend.job.store import Store
+
+
+@pytest.mark.parametrize(
+    ("count", "of", "low", "high"), [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)]
+)  # fmt: skip
+def test_wilson_agrees_with_published_examples(count: int, of: int, low: float, high: float):
+    """R. G. Newcombe, Statistics in Medicine 17 (1998) 857-872, Table I, method 3 (from memory)."""
+    assert wilson(count, of) == pytest.approx((low, high), abs=5e-5)
+
+
+@given(st.integers(1, 400), st.data(), st.sampled_from([0.8, 0.95, 0.99]))
+def test_intervals_agree_with_the_reference_library(of: int, data: st.DataObject, confidence: float):
+    """SciPy's binomtest, methods "wilson" and "exact"."""
+    count = data.draw(st.integers(0, of))
+    reference = stats.binomtest(count, of)
+
+    assert wilson(count, of, confidence) == pytest.approx(
+        tuple(reference.proportion_ci(confidence, "wilson")), abs=1e-9
+    )
+    assert clopper_pearson(count, of, confidence) == pytest.approx(
+        tuple(reference.proportion_ci(confidence, "exact")), abs=1e-7
+    )
+
+
+def test_nothing_is_known_of_no_jobs():
+    """From none to all, and no share."""
+    assert wilson(0, 0) == clopper_pearson(0, 0) == (0.0, 1.0)
+    assert rate("x", 0, 0).share is None
+
+
+@pytest.mark.parametrize(("count", "of", "confidence"), [(2, 1, 0.95), (-1, 1, 0.95), (0, 1, 1.0)])
+def test_counts_that_cannot_be(count: int, of: int, confidence: float):
+    """Refused."""
+    with pytest.raises(InputError):
+        wilson(count, of, confidence)
+
+
+def test_rates_by_board_and_remedy():
+    """A remedy counts once a job; groups with most jobs first."""
+    jobs = [
+        PastJob("1", "A", ("cell", "cell"), True), PastJob("2", "A", ("cell",), False), PastJob("3", "", (), False),
+    ]  # fmt: skip
+
+    found = comeback_rates(jobs)
+
+    assert [(r.group, r.count, r.of) for r in found["board"]] == [("A", 1, 2), ("board not noted", 0, 1)]
+    assert [(r.group, r.count, r.of) for r in found["remedy"]] == [("cell", 1, 2)]
+    assert found["all"][0].to_json()["of"] == 3
+
+
+def test_estimate_starts_at_the_first_guess_and_follows_the_shop():
+    """One odd job moves it little; thirty alike outweigh the guess; the interval shrinks as jobs come."""
+    none, odd, many = estimate_minutes([]), estimate_minutes([1000]), estimate_minutes([60] * 30)
+
+    assert none.middle == 180 and "first guess" in none.words
+    assert 180 < odd.middle < 300
+    assert many.middle == pytest.approx(60, rel=0.12)
+    assert many.high / many.low < odd.high / odd.low
+
+
+def test_interval_of_the_estimate_holds_the_next_job():
+    """300 shops drawn around the first guess, ten jobs each: the 80 % interval holds the eleventh in 76 to 90 of 100."""
+    draw = np.random.default_rng(5)
+    held = 0
+    for _ in range(300):
+        times = np.exp(draw.normal(math.log(180) + draw.normal(0, 0.4), 0.5, 11))
+        found = estimate_minutes(list(times[:10]))
+        held += found.low <= times[10] <= found.high
+
+    assert 0.76 <= held / 300 <= 0.90
+
+
+def test_times_must_be_above_zero():
+    """Refused."""
+    with pytest.raises(InputError):
+        estimate_minutes([0])
+
+
+def test_quotes_against_what_it_took():
+    """Twice 1.5 times and once 2/3 of the quote; below two jobs nothing is said."""
+    jobs = [PastJob("x", "", (), False, minutes, 100) for minutes in (150, 150, 200 / 3)]
+
+    ratio = quote_ratio(jobs)
+
+    assert ratio is not None and ratio[0] == pytest.approx(1.5 ** (1 / 3)) and ratio[1] < ratio[0] < ratio[2]
+    assert quote_ratio(jobs[:1]) is None
+
+
+def test_price_trend_is_unmoved_by_one_odd_price():
+    """Ten per cent a year, once bought dear."""
+    prices = [(year, Decimal(str(round(2 * 1.1**year, 4)))) for year in range(7)]
+    prices[3] = (3, Decimal(50))
+
+    assert price_trend(prices) == pytest.approx(0.1, abs=0.01)
+    assert price_trend(prices[:1]) is None and price_trend([(1, Decimal(0)), (2, Decimal(0))]) is None
+
+
+def test_plot_is_sound_whatever_the_groups_are_called():
+    """XML that parses, one dot a group, hostile names as text."""
+    svg = rates_svg([rate('<script>"&' * 9, 1, 4), rate("b", 0, 0)], "Came <back>")
+
+    tree = ElementTree.fromstring(svg)
+    assert len(tree.findall("{*}circle")) == 1 and "<script>" not in svg
+
+
+def test_lessons_of_a_record(tmp_path: Path):
+    """Finished jobs only; a later job whose marks name the tag, or that has serial and board, makes a comeback."""
+    who = "R. Tansy"
+    with Store.open(tmp_path) as store:
+        numbers = []
+        for day in (1, 2, 3):
+            at = datetime(2026, 1, day, tzinfo=UTC)
+            header = {"customer": "x", "marks": f"tag {numbers[0]}" if numbers else ""}
+            numbers.append(store.new_job(header, who=who, at=at))
+        for number in numbers[:2]:
+            store.append(number, "stage", "return", {"stage": "return"}, who=who)
+        receive(store, Shelved("resistor", "10k", ""), 1, who=who, price="1")
+
+        found = lessons(store)
+
+    whole = found.comebacks["all"][0]
+    assert (whole.count, whole.of) == (1, 2)
+    assert found.estimates[""].jobs == 0 and found.prices == {} and found.quotes is None
+    assert found.to_json()["stages"] == {}
