@@ -43,6 +43,7 @@ from coppermend.isolate.told import Effect, Suspect
 STOP_AT, REPLACE_AT = 0.90, 0.70
 CONTRADICTS_AT, NEEDS_PAIR_AT = 0.04, 0.08
 _REPAIRED = 0.02  # what is left of a unit's weight after it was repaired
+MOST_AHEAD = 18  # measurements (common practice, no source)
 KEPT_LOGS = 512  # observations whose likelihoods are remembered
 Decision = Literal["measure", "repair", "isolated", "stuck"]
 
@@ -198,14 +199,22 @@ class Isolation:
             return "stuck"
         if self.settled():
             return self.verdict()
-        return "measure" if self.propose(1) else "stuck"
+        best = self.propose(1)
+        return "measure" if best and self.worth_it(best[0]) else "stuck"
+
+    def worth_it(self, best: Measurement) -> bool:
+        """Whether measuring on will end: at what ``best`` tells, the place is known in ``MOST_AHEAD`` measurements.
+
+        Else many equal suspects are left that must be tried one by one, and a close look or a comparison with a sound
+        board is quicker.
+        """
+        sites = np.bincount(self.effects.site_of_unit, self.by_unit())
+        return float(entropy_bits(sites)) <= MOST_AHEAD * best.gain_bits
 
     def _cheap(self, unit: Unit) -> bool:
-        """Whether trying costs little: something small, or in a socket."""
-        if unit.kind in ("socket", "rail"):
-            return True
+        """Whether trying costs little: something small, or in a socket, or joints to go over with the iron."""
         if unit.kind != "part":
-            return False
+            return True
         part = self.board.index.parts[unit.name]
         small = self.effects.graph.kinds[unit.name] not in IC_KINDS
         return small or in_socket(part)
@@ -329,7 +338,7 @@ class Isolation:
         decision = self.decision()
         return {
             "suspects": [suspect.to_json() for suspect in self.suspects(most)] if self.effects.faults else [],
-            "next": [m.to_json() for m in self.propose(3)] if decision == "measure" else [],
+            "next": [m.to_json() for m in self.propose(3)] if decision in ("measure", "stuck") else [],
             "isolated": decision in ("isolated", "repair"),
             "decision": decision,
             "entropy_bits": round(self.entropy_bits, 6),

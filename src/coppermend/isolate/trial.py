@@ -81,9 +81,9 @@ def same(name: tuple[str, str], unit: tuple[str, str]) -> bool:
 
 
 def by_information(state: Isolation) -> Step | None:
-    """The program's own choice."""
+    """The program's own choice; None where it says that measuring on is not worth it."""
     best = state.propose(1)
-    return (best[0].point, best[0].kind, best[0].condition) if best else None
+    return (best[0].point, best[0].kind, best[0].condition) if best and state.worth_it(best[0]) else None
 
 
 def half_split(state: Isolation) -> Step | None:
