@@ -10,10 +10,8 @@ from quantiphy import InvalidNumber, Quantity
 from coppermend.errors import InputError
 
 # IEC 60062 letter codes: the letter stands where the decimal point would.
-_LETTER_CODE = re.compile(
-    r"^(?P<whole>\d*)(?P<letter>[pnuµmRrEeKkMGLΩ])(?P<part>\d+)(?P<tail>\s*[A-Za-zΩ]*)$"
-)
-_LETTER_SCALE = {"R": "", "r": "", "E": "", "e": "", "Ω": "", "K": "k", "L": "m", "µ": "u"}
+_LETTER_CODE = re.compile(r"^(?P<whole>\d*)(?P<letter>[pnuµmRrEKkMGLΩ])(?P<part>\d+)(?P<tail>\s*[A-Za-zΩ]*)$")
+_LETTER_SCALE = {"R": "", "r": "", "E": "", "Ω": "", "K": "k", "L": "m", "µ": "u"}
 # EIA-198 (from memory): two digits and a power of ten in picofarads; 8 and 9 stand for 0.01 and 0.1.
 _CAPACITOR_CODE = re.compile(r"^(?P<digits>[1-9]\d)(?P<power>\d)$")
 _SECONDS = {"min": 60.0, "h": 3600.0, "d": 86400.0, "day": 86400.0, "days": 86400.0, "y": 31557600.0}
@@ -61,11 +59,13 @@ def parse_quantity(text: str, unit: str = "") -> float:
 
     >>> parse_quantity("2k2"), parse_quantity("4u7", "F"), parse_quantity("100R", "Ω")
     (2200.0, 4.7e-06, 100.0)
+    >>> parse_quantity("4E7", "Ω"), parse_quantity("1E12"), parse_quantity("1e3", "Ω")
+    (4.7, 1000000000000.0, 1000.0)
     >>> parse_quantity("0,47 F", "F"), parse_quantity("104", "F"), parse_quantity("48 h", "s")
     (0.47, 1e-07, 172800.0)
     """
     expected = f"a number such as 4k7 or 0.47 {unit}".strip()
-    cleaned = _plain(_without_unit(text.strip(), unit))
+    cleaned = _plain(_without_unit(text.strip(), unit), unit)
     if unit == "F" and (code := _CAPACITOR_CODE.match(cleaned)):
         power = {8: -2, 9: -1}.get(int(code["power"]), int(code["power"]))
         return float(f"{code['digits']}e{power - 12}")
@@ -90,11 +90,14 @@ def _without_unit(text: str, unit: str) -> str:
     return text[:-1].rstrip() if alone else text
 
 
-def _plain(text: str) -> str:
+def _plain(text: str, unit: str) -> str:
     """One spelling for what means the same: Ω, µ, decimal comma, R and E for ohm, K for kilo."""
     cleaned = text.strip().replace("\N{OHM SIGN}", "Ω").replace("\N{MICRO SIGN}", "u").replace("μ", "u")
     cleaned = _decimal_comma(cleaned, text)
-    if code := _LETTER_CODE.match(cleaned):
+    code = _LETTER_CODE.match(cleaned)
+    if code and (
+        code["letter"] != "E" or unit == "Ω"
+    ):  # elsewhere 1E12 is a power of ten, as 1e12 is everywhere
         scale = _LETTER_SCALE.get(code["letter"], code["letter"])
         cleaned = f"{code['whole'] or '0'}.{code['part']}{scale}{code['tail'].strip()}"
     cleaned = re.sub(r"(?<=\d)\s*[RE]$", "", cleaned)
