@@ -97,6 +97,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "list": Leaf(f"{_HERE}.jobs", "list_", "List jobs, newest first."),
             "find": Leaf(f"{_HERE}.jobs", "find", "Find jobs by words; typing errors are forgiven."),
             "queue": Leaf(f"{_HERE}.jobs", "queue", "What is in the shop, by promised date."),
+            "erase": Leaf(f"{_HERE}.keeping", "erase", "Erase a customer's personal data on request."),
             "show": Leaf(f"{_HERE}.jobshow", "show", "Say where a job stands and what comes next."),
             "log": Leaf(f"{_HERE}.joblog", "log", "Print a job's record, or add an entry to it."),
             "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),

@@ -1,4 +1,4 @@
-"""``coppermend backup``, ``restore``, ``export`` and ``verify``: keeping the record for decades."""
+"""``coppermend backup``, ``restore``, ``export``, ``verify`` and ``job erase``: keeping the record for decades."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from typing import Annotated
 import typer
 
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole
-from coppermend.cli.record import DataOption
+from coppermend.cli.record import DataOption, JobArgument, WhoOption
 from coppermend.cli.tree import examples
 from coppermend.job import backup as keeping
+from coppermend.job.erase import erase_personal
 from coppermend.job.store import Store, now
 
 
@@ -69,6 +70,32 @@ def verify(data: DataOption, as_json: JsonFlag = False) -> int:
 
     emit({"troubles": [trouble.to_json() for trouble in troubles]}, as_json, show_text)
     return 1 if troubles else 0
+
+
+@examples("coppermend job erase 26-0042-U --why 'asked for by letter of 3 March'")
+def erase(
+    job: JobArgument,
+    data: DataOption,
+    who: WhoOption,
+    why: Annotated[str, typer.Option("--why", help="Why; it stays in the record.")],
+    note: Annotated[
+        list[int] | None,
+        typer.Option("--note", metavar="SEQ", help="Also this note; may be given several times."),
+    ] = None,
+    as_json: JsonFlag = False,
+) -> int:
+    """Erase a customer's personal data from a job on request; the technical record stays."""
+    with Store.open(data) as store:
+        erased = erase_personal(store, job, why=why, who=who, notes=note or ())
+
+    def show_text() -> None:
+        say(f"job {erased.job}: personal data erased from {counted(len(erased.entries), 'entry', 'entries')}")
+        say("backups made before still hold it: make a new one and delete those")
+        if erased.papers:
+            say(f"papers may still carry the name: entries {', '.join(map(str, erased.papers))}")
+
+    emit(erased.to_json(), as_json, show_text)
+    return 0
 
 
 def _say(kept: keeping.Kept, said: str) -> None:
