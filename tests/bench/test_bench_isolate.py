@@ -78,6 +78,28 @@ def test_posterior_beside_exact_inference(benchmark, who: str) -> None:
         benchmark.pedantic(lambda: solver.query(["fault"], evidence=evidence, show_progress=False), rounds=3)
 
 
+@pytest.mark.parametrize("who", ["ours", "pgmpy"])
+def test_posterior_on_a_circuit_beside_exact_inference(benchmark, who: str) -> None:
+    """A board of 96 gates with 8 readings: net follows net in pgmpy's network, which knows nothing of our cones."""
+    pytest.importorskip("pgmpy")
+    from pgmpy.inference import VariableElimination
+    from tests.isolate.circuit import circuit_network
+    from tests.isolate.conftest import random_board
+
+    logging.getLogger("pgmpy").setLevel(logging.ERROR)
+    base = Isolation(random_board(1, chips=CIRCUIT_CHIPS))
+    rows = _rows(base, 8)
+    if who == "ours":
+        benchmark(lambda: ours(base, rows))
+    else:
+        model, evidence = circuit_network(base, rows)
+        solver = VariableElimination(model)
+        benchmark.pedantic(lambda: solver.query(["fault"], evidence=evidence, show_progress=False), rounds=3)
+
+
+CIRCUIT_CHIPS = 24
+
+
 def _rows(base: Isolation, count: int) -> list[tuple[str, str]]:
     rng = np.random.default_rng(2)
     nets = [net for net in base.effects.graph.nets if base.effects.graph.signal(net)]
