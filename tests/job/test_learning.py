@@ -126,6 +126,14 @@ def test_price_trend_is_unmoved_by_one_odd_price():
     assert price_trend(prices[:1]) is None and price_trend([(1, Decimal(0)), (2, Decimal(0))]) is None
 
 
+def test_prices_of_one_week_make_no_trend():
+    """Two purchases within 90 days say nothing; a hundredfold jump on the same day as others stays finite."""
+    assert price_trend([(2026.0, Decimal("0.02")), (2026.00000003, Decimal("0.03"))]) is None
+    assert price_trend([(2026.0, Decimal(1)), (2026.24, Decimal(9))]) is None
+    steep = price_trend([(0.0, Decimal("0.0001")), (0.25, Decimal(99999)), (0.25000001, Decimal("0.01"))])
+    assert steep is not None and math.isfinite(steep)
+
+
 def test_plot_is_sound_whatever_the_groups_are_called():
     """XML that parses, one dot a group, hostile names as text."""
     svg = rates_svg([rate('<script>"&' * 9, 1, 4), rate("b", 0, 0)], "Came <back>")
@@ -146,6 +154,7 @@ def test_lessons_of_a_record(tmp_path: Path):
         for number in numbers[:2]:
             store.append(number, "stage", "return", {"stage": "return"}, who=who)
         receive(store, Shelved("resistor", "10k", ""), 1, who=who, price="1")
+        receive(store, Shelved("resistor", "10k", ""), 1, who=who, price="2")
 
         found = lessons(store)
 

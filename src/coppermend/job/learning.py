@@ -14,6 +14,8 @@ from scipy import stats
 from coppermend.errors import InputError
 
 # A shop's first guess, worth so many jobs: bench time of a job, and its spread. Common practice, no source.
+SHORTEST_TREND_YEARS = 0.25
+_STEEPEST = 50.0  # beyond any price; keeps the power finite
 PRIOR_MINUTES, PRIOR_FACTOR, PRIOR_JOBS = 180.0, 2.0, 3.0
 
 
@@ -187,7 +189,7 @@ def quote_ratio(jobs: Iterable[PastJob]) -> tuple[float, float, float, int] | No
 
 
 def price_trend(prices: Sequence[tuple[float, Decimal]]) -> float | None:
-    """Change of a price per year [1 = 100 %]: Theil and Sen's median slope of its logarithm over years; None below two prices.
+    """Change of a price per year [1 = 100 %]: Theil and Sen's median slope of its logarithm over years; None below 90 days.
 
     Reference: P. K. Sen, JASA 63 (1968) 1379-1389; unmoved by a single odd price.
 
@@ -195,10 +197,15 @@ def price_trend(prices: Sequence[tuple[float, Decimal]]) -> float | None:
         prices: Moments in years, and prices above 0.
     """
     usable = [(year, math.log(float(price))) for year, price in prices if price > 0]
-    if len({year for year, _ in usable}) < 2:
-        return None
+    years = [year for year, _ in usable]
+    if not usable or max(years) - min(years) < SHORTEST_TREND_YEARS:
+        return None  # two purchases of one week say nothing about a year
+    by_day: dict[int, list[float]] = defaultdict(list)
+    for year, logarithm in usable:
+        by_day[int(year * 365.2425)].append(logarithm)
+    usable = [(day / 365.2425, math.fsum(logs) / len(logs)) for day, logs in by_day.items()]
     slope = stats.theilslopes([y for _, y in usable], [x for x, _ in usable])[0]
-    return math.exp(float(slope)) - 1
+    return math.expm1(min(float(slope), _STEEPEST))
 
 
 def rates_svg(rates: Sequence[Rate], title: str) -> str:
