@@ -8,7 +8,7 @@ from starlette.responses import Response
 from coppermend.board.cautions import cautions_for
 from coppermend.job.entry import STAGES
 from coppermend.job.validate import check_stage
-from coppermend.web.pages import page
+from coppermend.web.pages import next_stage, page
 from coppermend.web.words import WORDS
 
 router = APIRouter(include_in_schema=False)
@@ -35,5 +35,11 @@ def show_stage(request: Request, stage: str) -> Response:
     """
     check_stage(stage)
     at = STAGES.index(stage)
-    around = {"before": STAGES[at - 1] if at else "", "after": STAGES[at + 1] if at + 1 < len(STAGES) else ""}
-    return page(request, f"craft/{stage}.html", stage=stage, cautions=cautions_for(stage), **around)
+    return page(
+        request,
+        f"craft/{stage}.html",
+        stage=stage,
+        cautions=cautions_for(stage),
+        before=STAGES[at - 1] if at else "",
+        after=next_stage(stage),
+    )
