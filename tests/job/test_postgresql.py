@@ -92,3 +92,18 @@ def test_four_programs_write_one_job(tmp_path: Path, database: str, helper):
         assert store.verify() == ()
     assert len(found) == 4
     assert Counter(entry.who for entry in entries if entry.kind == "note") == dict.fromkeys(names, 25)
+
+
+@pytest.mark.debian
+@pytest.mark.slow
+def test_killing_writers_loses_nothing_acknowledged(tmp_path: Path, database: str):
+    """SIGKILL to four programs that write at once, at 3 random moments: all acknowledged is there, all is whole.
+
+    For 500 moments: python tools/measure_record.py kill --database URL
+    """
+    import measure_record  # tools/ is on the path of the tests
+
+    found = measure_record.kill(3, tmp_path, database)
+
+    assert (found["lost"], found["troubles"]) == (0, 0)
+    assert found["acknowledged"] > 0
