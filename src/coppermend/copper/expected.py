@@ -13,7 +13,7 @@ from functools import lru_cache
 from itertools import pairwise
 
 _NEARLY = 1.02  # first probes that cost no more than this share above the least are as good
-EXACT_BONDS = 5  # up to so many undecided bonds a net is solved exactly
+EXACT_BONDS = 6  # up to so many undecided bonds a net is solved exactly: seven islands
 
 
 @lru_cache(maxsize=4096)
