@@ -10,6 +10,7 @@ WORDS: tuple[tuple[str, str], ...] = (
     ("area, damage map", "where the board is damaged: polygons in board mm, or a grey picture at 4 px/mm"),
     ("assessment", "everything the program computes for a job as it stands now"),
     ("at risk", "in damage, so not to be trusted until proven"),
+    ("attract mode", "what the machine shows while nobody plays"),
     ("complaint", "what the customer says is wrong"),
     ("concern", "a part, net or point that was damaged, removed, changed or suspected"),
     ("device", "a memory part as a product class: 2716, 2764, ..."),
@@ -36,6 +37,7 @@ WORDS: tuple[tuple[str, str], ...] = (
     ("reference point", "a place by which a photo is laid over the drawing"),
     ("remedy", "a deliberate change to the board, with its checks and required proofs"),
     ("section", "a functional area of the board: reset, clock, memory, ..."),
+    ("self-test", "a test that the board's own program offers"),
     (
         "severity, grade",
         "0 to 1, and its word: sound, light (from 48/255), moderate (112/255), heavy (176/255)",
@@ -46,4 +48,5 @@ WORDS: tuple[tuple[str, str], ...] = (
     ("strobe, return", "the driven and the sensed lines of a switch matrix"),
     ("suspect", "something that may be wrong, with its weight"),
     ("tag", "the label that goes home with the board and names the job"),
+    ("trial", "one look in a test of many lines: what was closed or switched on, and what was seen"),
 )
