@@ -213,7 +213,7 @@ def rates_svg(rates: Sequence[Rate], title: str) -> str:
     row, left, wide = 22, 190, 300
     height = row * len(rates) + 44
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + wide + 110} {height}" role="img" aria-label="{_text(title)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{left + wide + 110}" height="{height}" viewBox="0 0 {left + wide + 110} {height}" role="img" aria-label="{_text(title)}" '
         'font-family="sans-serif" font-size="11" fill="currentColor">'
     ]
     for tick in range(0, 101, 25):
