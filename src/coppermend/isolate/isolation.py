@@ -208,7 +208,7 @@ class Isolation:
         Else many equal suspects are left that must be tried one by one, and a close look or a comparison with a sound
         board is quicker.
         """
-        sites = np.bincount(self.effects.site_of_unit, self.by_unit())
+        sites = np.bincount(self.effects.site_of_unit, self.by_unit()).astype(float)
         return float(entropy_bits(sites)) <= MOST_AHEAD * best.gain_bits
 
     def _cheap(self, unit: Unit) -> bool:
