@@ -56,7 +56,9 @@ def test_every_example_in_the_document_is_what_the_program_says(
     monkeypatch.chdir(tmp_path / "work")
     Path("leak.geojson").write_bytes(demo_area.read_bytes())
     Path("readings.csv").write_text("a,b,ohms\nJ3.3,R23.1,OL\nJ3.8,R28.1,0.3\n")
-    Path("observed.csv").write_text("point,kind,value\n,symptom,no boot\n+5V,volts,5.02\n+5V,ripple,20m\nU1.40,logic,low\n")
+    Path("observed.csv").write_text(
+        "point,kind,value\n,symptom,no boot\n+5V,volts,5.02\n+5V,ripple,20m\nU1.40,logic,low\n"
+    )
     Path("results.csv").write_text("proof,passed,note\ndischarge,yes,0.2 V left\n")
     Path("seen.csv").write_text(
         "closed,reported\nSTROBE0:RETURN0,STROBE0:RETURN0\nSTROBE1:RETURN2,\nSTROBE1:RETURN0,STROBE1:RETURN0\n"

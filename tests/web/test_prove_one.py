@@ -54,7 +54,9 @@ def test_the_page_says_what_the_test_proves_and_draws_it(damaged: Bench):
     assert step.rigs[0] in text and str(step.closes[0]) in text
     assert "left to prove" in text and "parts of this test" in text
     left = damaged.job.found.gate.open
-    assert f"Left to prove besides <span class=\"count\">{len(left) - len({*step.closes, *step.helps})}<" in text
+    assert (
+        f'Left to prove besides <span class="count">{len(left) - len({*step.closes, *step.helps})}<' in text
+    )
     assert "Power is not allowed yet" in text and 'href="/static/prove_one.css"' in text
 
 

@@ -175,7 +175,9 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     "jumper": lambda b: f"{b['net']}: {b['a']} to {b['b']}",
     "refit": lambda b: _done(b, "is on", "is not on"),
     "evidence": lambda b: f"{b['proof']} {'passed' if b['passed'] else 'failed'} {b.get('note', '')}".strip(),
-    "trial": lambda b: f"{', '.join(b['commanded']) or 'nothing'} on, {', '.join(b['seen']) or 'nothing'} seen",
+    "trial": lambda b: (
+        f"{', '.join(b['commanded']) or 'nothing'} on, {', '.join(b['seen']) or 'nothing'} seen"
+    ),
     "decay": lambda b: f"{b['refdes']} keeps {b['volts']:g} V after {b['hours']:g} h",
     "proof": lambda b: f"{b['title']}{'' if b['offered'] else ' no longer offered'}",
     "waiver": lambda b: f"{len(b['items'])} left unproven: {b['reason']}",

@@ -34,7 +34,9 @@ def describe(request: Request, number: str, form: SentForm) -> Response:
             raise InputError("this job has no board", expected="a board, chosen at receive")
         title, shows = form.text("title"), ticked(form, "show-")
         if not title or not shows:
-            raise InputError("a self-test lacks its name or what it shows", expected="a name, and a box ticked")
+            raise InputError(
+                "a self-test lacks its name or what it shows", expected="a name, and a box ticked"
+            )
         shown_proofs(job.found.proofs, shows)
         return {
             "id": self_test_id(title), "title": title, "how": form.text("how"), "shows": shows,
