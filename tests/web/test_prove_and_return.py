@@ -27,9 +27,9 @@ def test_a_failed_proof_is_kept_with_its_note(damaged):
     assert proof.id in damaged.job.found.gate.failed
 
 
-@pytest.mark.parametrize(("what", "paper"), [("", "a4"), ("invoice", "a4"), ("report", "foolscap")])
+@pytest.mark.parametrize(("what", "paper"), [("", "a4"), ("receipt", "a4"), ("report", "foolscap")])
 def test_papers_that_do_not_exist_are_refused(damaged, what, paper):
-    """Only tag and report, on A4 or Letter."""
+    """Only the papers that there are, on A4 or Letter."""
     assert damaged.post("paper", what=what, paper=paper).status_code == 400
     assert damaged.job.state.papers == ()
 
