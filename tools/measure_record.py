@@ -36,6 +36,7 @@ from coppermend.job.store import Store
 from coppermend.job.words import grams, is_fuzzy, words_of, words_of_body
 
 WRITERS = 4
+FIRST_LINES = 40  # acknowledged before the first kill: by then all four writers are at work
 WRITER = Path(__file__).resolve().parent.parent / "tests" / "job" / "writer.py"
 
 
@@ -61,7 +62,7 @@ def kill(moments: int, folder: Path, database: str) -> dict[str, object]:
         for reader in readers:
             reader.start()
         until = time.monotonic() + 60
-        while lines.empty() and time.monotonic() < until:
+        while lines.qsize() < FIRST_LINES and time.monotonic() < until:
             time.sleep(0.01)
         time.sleep(rng.uniform(0, 0.4))
         for writer in writers:

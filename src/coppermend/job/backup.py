@@ -138,7 +138,7 @@ def backup(store: Store, path: Path) -> Kept:
 
 
 def export(store: Store, folder: Path) -> Kept:
-    """Lay the whole record out in a new folder, with each job as one JSON document and CSV tables beside.
+    """Lay the whole record out in a new folder, each job as one JSON document, tables as JSON lines beside.
 
     Raises:
         InputError: If the folder is there already and not empty.
