@@ -13,6 +13,8 @@ PLAN_KEYS = {
     "opens",
     "shorts",
     "jumpers",
+    "fitted",
+    "masked",
     "counts",
     "route_mm",
     "naive_route_mm",

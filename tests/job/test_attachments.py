@@ -140,9 +140,9 @@ from coppermend.job.store import Store
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 store = Store.open(Path(sys.argv[1]))
 job = store.new_job({"customer": "Ana"}, who="Bo")
-resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))
+resource.setrlimit(resource.RLIMIT_FSIZE, (600_000, 600_000))
 try:
-    store.attach(bytes(500_000), "big.bin")
+    store.attach(bytes(700_000), "big.bin")
 except RecordError as error:
     print("attachment refused:", error)
 try:

@@ -37,7 +37,7 @@ def test_order_by_keyboard_then_saved_and_burnt(live):
         page.set_input_files(
             "#rom-files", [file("bad.bin", bytes(b | 8 for b in IMAGE)), file("good.bin", IMAGE)]
         )
-        page.locator("text=Up").focus()
+        page.locator("button:text-is('Up')").first.focus()
         page.keyboard.press("Enter")
         expect(page.locator(".file-order li").first).to_contain_text("good.bin")
         page.locator("button.main").focus()

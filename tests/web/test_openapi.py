@@ -27,7 +27,7 @@ OPERATIONS = [
     "GET /api/boards",
     "GET /api/boards/{sha256}",
 ]
-EXAMPLES = 40
+EXAMPLES = 15
 JSON = {"content-type": "application/json"}
 HOSTILE = st.sampled_from(
     [
@@ -101,7 +101,7 @@ def test_entries_of_every_kind_with_hostile_bodies_are_kept_or_refused(bench, ki
     names = st.sampled_from(sorted(FIELDS[kind]) or ["x"]) | st.text(max_size=8)
     client = TestClient(app, raise_server_exceptions=False)
 
-    @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+    @settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck), database=None)
     @given(
         body=st.dictionaries(names, value, max_size=5),
         stage=st.sampled_from(STAGES),

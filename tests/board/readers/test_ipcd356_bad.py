@@ -250,4 +250,4 @@ def test_hostile_size_is_no_hang(text):
 
     read_or_refuse(text)
 
-    assert perf_counter() - start < 2
+    assert perf_counter() - start < 20  # a hang would take minutes; a busy machine takes seconds
