@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from coppermend.board.model import Board, Part, PinRef, Rail, Section
@@ -32,7 +32,7 @@ def draft_board(draft: Mapping[str, Any], library: PartLibrary) -> Board:
     Raises:
         InputError: If something is missing or wrong; ``where`` says "part 3", "nets" or "rails", with the line.
     """
-    width, height = (_millimetres(draft.get(key), key, "the board") for key in ("width_mm", "height_mm"))
+    width, height = (_number(draft.get(key), key, "the board") for key in ("width_mm", "height_mm"))
     if width <= 0 or height <= 0:
         raise InputError(f"the board is {width:g} × {height:g} mm", expected="a width and a height above 0")
     parts = draft.get("parts", [])
@@ -127,9 +127,9 @@ def _part(sent: object, where: str, library: PartLibrary) -> Part:
     texts = {key: _word(sent, key, where) for key in _TEXTS}
     made = Part(
         refdes,
-        x_mm=_millimetres(sent.get("x_mm", 0), "x_mm", where),
-        y_mm=_millimetres(sent.get("y_mm", 0), "y_mm", where),
-        rotation_deg=_millimetres(sent.get("rotation_deg", 0), "rotation_deg", where),
+        x_mm=_number(sent.get("x_mm", 0), "x_mm", where),
+        y_mm=_number(sent.get("y_mm", 0), "y_mm", where),
+        rotation_deg=_number(sent.get("rotation_deg", 0), "rotation_deg", where),
         side=side,
         socketed=sent.get("socketed") is True,
         **texts,
@@ -137,7 +137,7 @@ def _part(sent: object, where: str, library: PartLibrary) -> Part:
     kind = library.of(made)
     if made.package or kind is None:
         return made
-    return Part(**{**{f.name: getattr(made, f.name) for f in fields(Part)}, "package": kind.package})
+    return replace(made, package=kind.package)
 
 
 def _refuse_twins(parts: Sequence[Part]) -> None:
@@ -159,7 +159,7 @@ def _word(sent: Mapping[str, Any], key: str, where: str) -> str:
     return value.strip()
 
 
-def _millimetres(value: object, key: str, where: str) -> float:
+def _number(value: object, key: str, where: str) -> float:
     if type(value) not in (int, float) or not math.isfinite(value) or abs(value) > MOST_MM:  # type: ignore[arg-type]
         raise InputError(f"{key} is {value!r:.40}", expected=f"a number up to {MOST_MM:g}", where=where)
     return float(value)  # type: ignore[arg-type]

@@ -7,6 +7,7 @@ import re
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 
 from argon2 import PasswordHasher
 from argon2.exceptions import VerifyMismatchError
@@ -57,8 +58,11 @@ class People:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
-        # An unknown name must take as long as a wrong phrase, or names could be found out.
-        self._nobody = _HASHER.hash(secrets.token_hex(16))
+
+    @cached_property
+    def _nobody(self) -> str:
+        """The hash of a phrase that nobody knows; slow to make, so not before somebody signs in."""
+        return _HASHER.hash(secrets.token_hex(16))
 
     def all(self) -> tuple[Person, ...]:
         """Everybody who may sign in, by name."""
@@ -112,7 +116,9 @@ class People:
         with tables.reading(self.engine) as connection:
             known = _hash_of(connection, name.strip())
         try:
-            _HASHER.verify(known or self._nobody, phrase[: LONGEST + 1])
+            # An unknown name must take as long as a wrong phrase, or names could be found out.
+            nobody = self._nobody
+            _HASHER.verify(known or nobody, phrase[: LONGEST + 1])
         except VerifyMismatchError:
             return None
         token = secrets.token_urlsafe(32)

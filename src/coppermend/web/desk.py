@@ -64,7 +64,6 @@ class Desk:
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
         self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)
-        self.roles = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._roles)
         self.findings = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._findings)
 
     @classmethod
@@ -99,7 +98,8 @@ class Desk:
     def _draw(self, sha256: str, side: Layer) -> str:
         return draw_board(self.board(sha256), side=side, library=self.library, prefix=side)
 
-    def _roles(self, sha256: str) -> dict[str, NetRole]:
+    def roles(self, sha256: str) -> dict[str, NetRole]:
+        """What each net of a board is for; remembered by the board room."""
         return net_roles(self.board(sha256), self.library)
 
     def _findings(self, sha256: str) -> tuple[Finding, ...]:
