@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
+# How long an example takes is the machine's business, so there is no deadline.
 # CI tries the same examples every time, so that a change is judged by what it changes; at the bench they vary.
+settings.register_profile("bench", deadline=None)
 settings.register_profile("ci", derandomize=True, deadline=None)
-if os.environ.get("CI"):
-    settings.load_profile("ci")
+settings.load_profile("ci" if os.environ.get("CI") else "bench")
+
+HANG_S = 120
 
 ROOT = Path(__file__).resolve().parent.parent
 SHARED = Path(os.environ.get("COPPERMEND_SHARED", ROOT.parent / "shared"))
@@ -32,6 +37,22 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def shared_boards() -> Path:
     """The folder with the two real boards."""
     return SHARED / "boards"
+
+
+@pytest.fixture
+def no_hang() -> Iterator[None]:
+    """Two minutes of processor time are a hang, on any machine; what takes seconds is for the benchmarks."""
+
+    def give_up(*_: object) -> None:
+        pytest.fail(f"still at it after {HANG_S} s of processor time")
+
+    before = signal.signal(signal.SIGPROF, give_up)
+    signal.setitimer(signal.ITIMER_PROF, HANG_S)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def pytest_terminal_summary(terminalreporter) -> None:

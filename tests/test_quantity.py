@@ -76,7 +76,7 @@ def test_what_means_nothing_is_refused_in_one_line(text, unit, says):
     assert caught.value.expected
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.text(max_size=12), st.sampled_from(["", "Ω", "F", "s", "°C"]))
 def test_no_text_breaks_the_reader(text, unit):
     """Any text is read to a finite number or refused with our own error."""
@@ -88,7 +88,7 @@ def test_no_text_breaks_the_reader(text, unit):
         assert abs(value) < float("inf")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.floats(min_value=1e-12, max_value=1e9), st.sampled_from(["Ω", "F", "s", "V"]))
 def test_what_is_written_is_read_back(value, unit):
     """A formatted value reads back to its four figures."""

@@ -104,7 +104,7 @@ grid = st.integers(0, 12)
 layers = st.sampled_from(["top", "bottom"])
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     st.lists(st.builds(track, grid, grid, grid, grid, layers), max_size=10),
     st.lists(st.builds(lambda x, y: Via("V1", "N", x, y, 0.4), grid, grid), max_size=4),

@@ -101,7 +101,7 @@ def test_a_renderer_puts_ink_where_the_board_has_pads(side, tmp_path):
 names = st.text(min_size=1, max_size=10)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(names, names, names.filter(lambda n: "." not in n), names)
 def test_any_names_give_well_formed_xml(refdes, net, via, label):
     """Markup, quotes, control characters and lone surrogates in names are never markup in the drawing."""

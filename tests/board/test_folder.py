@@ -102,7 +102,7 @@ boards = st.builds(
 )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(boards)
 def test_round_trip(board):
     """Writing any board and reading it gives an equal board."""
@@ -271,7 +271,7 @@ def test_long_cells():
     assert len(parse_board_folder(folder(areas=data)).areas[0].wkt) > 150_000
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.sampled_from(["toml", "parts", "nets", "pads", "vias", "tracks", "areas"]), st.data())
 def test_hostile_files(table, data):
     """Any bytes in any file are read or refused by an InputError that names the file."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from time import perf_counter
 
 import pytest
 from hypothesis import given, settings
@@ -59,7 +58,7 @@ def test_what_cannot_be_imported_names_the_file(sources, found, where):
 
 
 @given(st.binary(max_size=60), st.integers(0, 400), st.sampled_from(["gerber", "drill", "ipc", "parts"]))
-@settings(max_examples=150, deadline=5000)
+@settings(max_examples=150)
 def test_damaged_sources_give_a_board_or_one_clear_error(noise, at, which):
     """Bytes overwritten anywhere in any source end in a board or an InputError, never in another exception."""
 
@@ -95,14 +94,13 @@ def tangle(count: int) -> list[str]:
     ],
     ids=["tangle", "alternating"],
 )  # fmt: skip
+@pytest.mark.usefixtures("no_hang")
 def test_areas_beyond_computing_are_refused_soon(words, found):
     """A hostile area ends in an error that names the file, in seconds."""
-    start = perf_counter()
     with pytest.raises(InputError) as caught:
         imported(gerber=gerber_set(top=[*TOP, *words]))
 
     assert (caught.value.found, caught.value.where) == (found, "demo-F_Cu.gbr")
-    assert perf_counter() - start < 10
 
 
 def test_outlines_of_very_many_lines():
@@ -129,13 +127,11 @@ def test_outlines_of_very_many_lines():
     ids=["semicolons", "line ends", "blanks", "star and blanks", "comment", "zeros"],
 )  # fmt: skip
 @pytest.mark.parametrize("name", ["F_Cu.gbr", "PTH.drl", "notes.txt"])
+@pytest.mark.usefixtures("no_hang")
 def test_long_runs_of_one_character_take_no_time(data, name):
     """No pattern that sniffs or splits a file backtracks over its length."""
-    start = perf_counter()
     with pytest.raises(InputError):
         imported(gerber=[Source(name, data)])
-
-    assert perf_counter() - start < 2
 
 
 def test_gerber_and_ipc_without_a_common_place():

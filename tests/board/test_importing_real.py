@@ -7,7 +7,6 @@ from collections import defaultdict
 from functools import lru_cache
 from itertools import product
 from pathlib import Path
-from time import perf_counter
 
 import pytest
 import shapely
@@ -230,19 +229,3 @@ def test_types_are_guessed_for_nearly_every_part(shared_boards, board):
     without = {p.refdes for p in typed.parts if not p.type}
     assert without <= {"U6", "U10", "REF**"}
     assert all(not p.type for p in found.parts)  # an empty library knows nothing
-
-
-@pytest.mark.slow
-@each_board
-def test_an_import_takes_less_than_two_seconds(shared_boards, board):
-    """All three sources of a real board together, on one core."""
-    folder = shared_boards / board
-    files = gerber_of(folder)
-    ipc = Source("board.d356", (folder / "board.d356").read_bytes())
-
-    def seconds() -> float:
-        start = perf_counter()
-        import_board(name=board, ipc356=ipc, gerber=files, parts=None, library=PartLibrary())
-        return perf_counter() - start
-
-    assert min(seconds() for _ in range(3)) < 2

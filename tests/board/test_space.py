@@ -121,7 +121,7 @@ def random_boards(draw):
     return Board("B", 100, 100, pads=tuple(pads), tracks=tuple(tracks))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(random_boards(), spots, small, small)
 def test_the_tree_finds_what_a_plain_search_finds(board, middle, radius, clearance_mm):
     """Touching agrees with measuring every distance to the drawn shapes, but for what lies on the rim."""

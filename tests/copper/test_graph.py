@@ -130,7 +130,7 @@ def test_a_net_without_copper():
 grid = st.integers(0, 6).map(lambda step: 10.0 + 4 * step)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.lists(st.tuples(grid, grid, grid, grid, st.integers(0, 1)), max_size=9),
     st.lists(st.tuples(grid, grid), min_size=2, max_size=6, unique=True),

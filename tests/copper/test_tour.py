@@ -56,7 +56,7 @@ coordinate = st.integers(0, 40).map(float)
 point = st.tuples(coordinate, coordinate)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(point, point), min_size=1, max_size=5))
 def test_up_to_five_probes_are_walked_the_shortest_way(probes):
     """Beside all orders and all ways of holding the tips."""
@@ -74,7 +74,7 @@ def test_up_to_five_probes_are_walked_the_shortest_way(probes):
     assert walk_mm(ends, steps) == pytest.approx(best, abs=1e-6)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(0, 10**6), st.integers(1, 40))
 def test_the_length_is_kept_right(seed, count):
     """Every probe once, never longer than as given, the same again for the same probes."""

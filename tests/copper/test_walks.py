@@ -66,7 +66,7 @@ def padded_pieces(board: Board, meter: Meter) -> int:
     return len({meter.root(str(pad.ref)) for pad in board.pads})
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250)
 @given(st.one_of(trees(), tangles()), st.data())
 def test_a_walk_finds_what_is_open_and_the_jumpers_cure_it(board, data):
     """Whatever is broken: no pair twice, no false open, the truth about the net, and whole after the jumpers."""
@@ -105,7 +105,7 @@ def test_a_walk_finds_what_is_open_and_the_jumpers_cure_it(board, data):
         assert shorter.proven == ("N",) and shorter.probes == () and shorter.opens == ()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(trees(), st.data())
 def test_every_open_that_parts_pads_is_pinned_to_its_segment(board, data):
     """On a tree, each broken at-risk track between pads is named by an open, and by no more tracks than lie
@@ -124,7 +124,7 @@ def test_every_open_that_parts_pads_is_pinned_to_its_segment(board, data):
             assert any(item.tracks == (number,) for item in plan.opens)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(trees(), st.integers(0, 2**32))
 def test_noise_and_contact_resistance_make_no_false_open(board, seed):
     """Half an ohm of bad contact is within the limit."""

@@ -36,7 +36,7 @@ def clicked(count: int, view: View = VIEW) -> list[ReferenceClick]:
     ]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(st.floats(-0.2, 0.2), min_size=9, max_size=9), st.integers(4, 7))
 def test_homographies_agree_with_opencv(wobble: list[float], count: int) -> None:
     """Four to seven exact matches give the homography that OpenCV's least squares gives."""

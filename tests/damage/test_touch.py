@@ -297,7 +297,7 @@ zones = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(boards(), zones)
 def test_drawn_zones_beside_brute_force(board, drawn):
     """Severity and share of every item equal what buffered shapes and plain intersections give."""
@@ -318,7 +318,7 @@ def test_drawn_zones_beside_brute_force(board, drawn):
             assert result[name][1] == pytest.approx(share, abs=1e-6)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(boards(), zones)
 def test_a_map_beside_brute_force(board, drawn):
     """Sampling finds what exact pixel squares give, to within half a pixel."""

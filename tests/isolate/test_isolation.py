@@ -265,7 +265,7 @@ def test_parts_of_unknown_type_are_named() -> None:
     assert "X1" in Isolation(board_of({"A": "J1.1 X1.1"}, {"X1": "", "J1": "header"})).notes()[0]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.lists(st.tuples(st.integers(0, 7), st.sampled_from(LOGIC_VALUES)), max_size=30))
 def test_belief_survives_any_evidence(rows: list[tuple[int, str]]) -> None:
     """Whatever is seen, however contradictory, belief stays finite, positive somewhere, and sums to 1."""

@@ -60,7 +60,7 @@ def test_what_cannot_be_is_refused_with_file_and_line(row: str, expected: str) -
     assert expected in str(caught.value) and caught.value.where == "seen.csv" and caught.value.line == 2
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.text(max_size=120), st.sampled_from(KINDS), st.text(max_size=20), st.text(max_size=20))
 def test_any_text_is_read_or_refused(text: str, kind: str, point: str, value: str) -> None:
     """Whatever a file or a form holds, the answer is an observation or one clear error."""

@@ -476,7 +476,7 @@ STATES = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(STATES)
 def test_any_record_has_an_assessment(work, state: JobState):
     """Whatever was recorded, there is an assessment whose counts agree, and a next step."""

@@ -145,7 +145,7 @@ def test_a_wrong_observation_is_refused_with_its_line(text, told, line):
     assert (caught.value.where, caught.value.line) == ("seen.csv", line)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(max_size=80))
 def test_any_text_is_read_or_refused(text):
     """Hostile text never ends in anything but a matrix, observations or an InputError."""

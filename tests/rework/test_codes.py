@@ -69,7 +69,7 @@ def test_every_pair_of_figures_and_multiplier_comes_back():
             assert again == bands
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.integers(100, 999), st.sampled_from(COLOURS), st.sampled_from(sorted(TOLERANCES)))
 def test_every_five_bands_come_back(digits, multiplier, tolerance):
     """Three figures, any multiplier and tolerance."""
@@ -172,7 +172,7 @@ def test_letter_codes_of_the_standard(code, value, unit, tolerance):
     assert found.tolerance == (None if tolerance is None else pytest.approx(tolerance))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(
     st.integers(10, 99),
     st.integers(-2, 10),

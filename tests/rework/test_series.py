@@ -43,7 +43,7 @@ def test_an_e24_value_need_not_be_in_e96():
     assert set(nearest(47.0, "E96")) == {46.4, 47.5}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.floats(1e-12, 1e12), st.sampled_from(["E3", "E12", "E24", "E96", "E192"]))
 def test_nearest_values_enclose(value, series):
     """What is returned lies on both sides and is a member."""
@@ -90,7 +90,7 @@ def test_halves_are_made_the_right_way_round(unit, way):
     assert (found.way, found.value) == (way, 50.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.floats(100, 1000), st.lists(st.floats(50, 2000), min_size=1, max_size=6))
 def test_the_search_is_exhaustive(target, stock):
     """No single part or pair comes closer than the first answer."""

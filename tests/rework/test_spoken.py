@@ -86,7 +86,7 @@ def test_texts_that_are_no_marking_are_refused(text):
     assert caught.value.expected
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.text(max_size=20))
 def test_no_text_breaks_the_reading(text):
     """Any text is understood or refused, never worse."""

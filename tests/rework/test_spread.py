@@ -41,7 +41,7 @@ def test_limits_that_do_not_enclose_are_refused(text):
     assert caught.value.expected
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(
     st.tuples(*[st.floats(0.1, 10) for _ in range(4)]),
     st.tuples(*[st.floats(0, 0.9) for _ in range(2)]),

@@ -108,7 +108,7 @@ def _spoilt(name, seed, at, patch):
     return data[:at] + patch + data[at + 1 :]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.one_of(
         st.binary(max_size=300),

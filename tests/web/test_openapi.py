@@ -68,7 +68,7 @@ def test_no_request_is_answered_by_a_fault(bench, label):
     operation = described.find_operation_by_label(label)
     seen = set()
 
-    @settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+    @settings(max_examples=EXAMPLES, suppress_health_check=list(HealthCheck), database=None)
     @given(case=operation.as_strategy() | operation.as_strategy(generation_mode=GenerationMode.NEGATIVE))
     def ask(case):
         # Random words would only ever find that there is no such job; half of the draws go further.
@@ -101,7 +101,7 @@ def test_entries_of_every_kind_with_hostile_bodies_are_kept_or_refused(bench, ki
     names = st.sampled_from(sorted(FIELDS[kind]) or ["x"]) | st.text(max_size=8)
     client = TestClient(app, raise_server_exceptions=False)
 
-    @settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+    @settings(max_examples=6, suppress_health_check=list(HealthCheck), database=None)
     @given(
         body=st.dictionaries(names, value, max_size=5),
         stage=st.sampled_from(STAGES),

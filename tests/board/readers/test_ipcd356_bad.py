@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from time import perf_counter
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -208,21 +206,21 @@ def mutated_lines(draw) -> str:
 
 
 @given(mutated_lines())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_mutated_files(text):
     """Changed lines are read or refused, nothing else."""
     read_or_refuse(text)
 
 
 @given(st.text(st.sampled_from("XY+-0123456789* RS\nDAPULMC379"), max_size=300))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_noise_in_the_format_s_own_letters(text):
     """Noise that looks like the format is read or refused."""
     read_or_refuse(HEADER + "378A              L01 X0120 " + text)
 
 
 @given(st.binary(max_size=300))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_noise(data):
     """Random bytes are refused: as no text, or as no record."""
     with pytest.raises(InputError):
@@ -244,10 +242,7 @@ def test_noise(data):
     ],
     ids=range(9),
 )
+@pytest.mark.usefixtures("no_hang")
 def test_hostile_size_is_no_hang(text):
-    """Long lines and long chains take time in proportion: well under two seconds each."""
-    start = perf_counter()
-
+    """Long lines and long chains take time in proportion."""
     read_or_refuse(text)
-
-    assert perf_counter() - start < 20  # a hang would take minutes; a busy machine takes seconds

@@ -81,7 +81,7 @@ def test_what_cannot_be_read_names_file_and_line(text, found, line):
 
 
 @given(st.text(alphabet='refds,x_my\n\r";1.-RU\t ', max_size=120) | st.text(max_size=120))
-@settings(max_examples=400, deadline=2000)
+@settings(max_examples=400)
 def test_any_text_is_read_or_refused_with_a_line(text):
     """Whatever the text, the result is rows or one input error with file and line."""
     for given_text in (text, FULL + text):
