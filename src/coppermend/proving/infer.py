@@ -17,7 +17,7 @@ from coppermend.proving.matrix import Crossing, Faults, MatrixFault, SwitchMatri
 from coppermend.proving.matrixfaults import fault_words, line_names, single_faults
 from coppermend.proving.matrixfile import Observation
 from coppermend.proving.nextclosure import NextClosure, next_closure
-from coppermend.proving.pairs import MISREAD, likely_pairs
+from coppermend.proving.pairs import MISREAD, likely_pairs, wide
 from coppermend.proving.scan import Bits, Scanner
 
 Ghosts = tuple[tuple[tuple[Crossing, ...], tuple[Crossing, ...]], ...]  # (closed, reported besides)
@@ -96,8 +96,9 @@ def infer(matrix: SwitchMatrix, observations: Sequence[Observation]) -> Inferenc
         both = [(*hypotheses[a], *hypotheses[b]) for a, b in pairs]
         more = scanner.reports(both, seen.closed) & seen.mask
         # A pair that looks like one of its own faults says nothing for the other one.
-        firsts, seconds = (predicted[list(one)] for one in zip(*pairs, strict=True))
-        differs = (more != firsts).any(axis=(1, 2, 3)) & (more != seconds).any(axis=(1, 2, 3))
+        alone, together = wide(predicted, 1), wide(more, 1)
+        firsts, seconds = (alone[list(one)] for one in zip(*pairs, strict=True))
+        differs = (together != firsts).any(axis=1) & (together != seconds).any(axis=1)
         kept = np.flatnonzero(differs).tolist()
         hypotheses += [both[n] for n in kept]
         log_odds = np.append(log_odds, [log_odds[list(pairs[n])].sum() for n in kept])
@@ -142,7 +143,9 @@ class _Seen:
 
     def wrong(self, predicted: Bits) -> NDArray[np.intp]:
         """(n, m) crossings that are not as predicted, from masked predictions."""
-        found: NDArray[np.intp] = np.bitwise_count(predicted ^ self.reported).sum(axis=(2, 3), dtype=np.intp)
+        found: NDArray[np.intp] = np.bitwise_count(wide(predicted ^ self.reported, 2)).sum(
+            axis=2, dtype=np.intp
+        )
         return found
 
     def ghosts(self, scanner: Scanner, sound: Bits) -> Ghosts:

@@ -7,9 +7,11 @@ pairs are counted exactly; of all others the effects are taken to add up.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from coppermend.proving.matrix import MatrixFault
 from coppermend.proving.scan import Bits, Scanner
@@ -61,20 +63,23 @@ def _added_up(
 ) -> list[tuple[int, int]]:
     """Pairs whose effects, added up, explain most; each fault must explain something by itself."""
     missing, changes = reported ^ predicted[0], predicted ^ predicted[0]
+    wanted, made = wide(missing, 1), wide(changes, 2)
     # A report that no fault changes says the same of every pair.
-    told = np.flatnonzero((changes.any(axis=0) | (missing != 0)).any(axis=(1, 2)))
-    missing, changes = missing[told], changes[:, told]
-    before = np.bitwise_count(missing).sum(axis=(1, 2), dtype=np.intp)
-    after = np.bitwise_count(changes ^ missing).sum(axis=(2, 3), dtype=np.intp)
+    told = np.flatnonzero((made.any(axis=0) | (wanted != 0)).any(axis=1))
+    missing, changes, wanted, made = missing[told], changes[:, told], wanted[told], made[:, told]
+    before = np.bitwise_count(wanted).sum(axis=1, dtype=np.intp)
+    after = np.bitwise_count(made ^ wanted).sum(axis=2, dtype=np.intp)
     better = (before - after).clip(min=0).sum(axis=1)
     helpful = np.flatnonzero(better > 0)
     if len(helpful) < 2:
         return []
     rank = better[helpful] * _PRICE + log_odds[helpful]
     helpful = helpful[_best(rank, _SINGLES_PAIRED)]
-    effect = 1.0 - 2.0 * scanner.unpack(changes[helpful]).reshape(len(helpful), -1).astype(np.float32)
-    wanted = 1.0 - 2.0 * scanner.unpack(missing).reshape(-1).astype(np.float32)
-    unlike = (effect.shape[1] - (effect * wanted) @ effect.T) / 2
+    # A fault flips about one bit in a hundred; flips of two add up but where both flip the same bit.
+    flips = csr_array(scanner.unpack(changes[helpful]).reshape(len(helpful), -1), dtype=np.float64)
+    adds = csr_array(flips * (1.0 - 2.0 * scanner.unpack(missing).reshape(-1)))
+    alone = adds.sum(axis=1)
+    unlike = alone[:, None] + alone[None, :] - 2.0 * (adds @ flips.T).toarray()
     odds = log_odds[helpful]
     score = odds[:, None] + odds[None, :] - _PRICE * unlike
     rows, columns = np.triu_indices(len(helpful), 1)
@@ -92,27 +97,22 @@ def _at_ends(
     most: int,
 ) -> list[tuple[int, int]]:
     """Pairs of a swap or an open line with any other fault."""
-    unlike = np.bitwise_count(predicted ^ reported)
-    of_strobe = unlike.sum(axis=(1, 3), dtype=np.intp)  # (1 + n, strobes)
-    whole = of_strobe.sum(axis=1)
+    words = wide(predicted, 2)
+    unlike = words ^ wide(reported, 1)
+    whole = _count(unlike)
     ends = np.array([n for n, fault in enumerate(faults, 1) if fault.kind in _ENDS])
     ends = ends[_best(log_odds[ends] - _PRICE * whole[ends], _ENDS_TRIED)]
     wrong = []
     for fault in (faults[n - 1] for n in ends.tolist()):
-        if fault.kind == "open strobe":
-            strobe = fault.ends[0]
-            said = int(np.bitwise_count(reported[:, strobe]).sum())
-            wrong.append(whole - of_strobe[:, strobe] + said)
-        elif fault.kind == "open return":
-            only = np.zeros_like(reported[:1])
-            word, bit = scanner.input(fault.ends[0])
-            only[..., word] = bit
-            said = int(np.bitwise_count(reported & only).sum())
-            wrong.append(whole - _unlike(predicted & only, reported & only) + said)
-        else:
+        if fault.kind == "swapped lines":
             turned = reported.copy()  # turned back, the reports should be those of the other fault alone
             scanner.at_end(turned, fault)
-            wrong.append(_unlike(predicted, turned))
+            wrong.append(_count(words ^ wide(turned, 1)))
+        else:  # what an open line leaves is as the other fault says; what it hides should not have been reported
+            left = ~np.zeros_like(reported[:1])
+            scanner.at_end(left, fault)
+            hidden = int(np.bitwise_count(reported & ~left).sum())
+            wrong.append(_count(unlike & wide(left, 1)) + hidden)
     score = log_odds[ends][:, None] + log_odds[None, :] - _PRICE * np.array(wrong)
     score[:, 0] = -np.inf  # no second fault
     score[np.arange(len(ends)), ends] = -np.inf
@@ -120,14 +120,14 @@ def _at_ends(
     return [(int(ends[place // count]), place % count) for place in _best(score.ravel(), most)]
 
 
-def _unlike(predicted: Bits, reported: Bits) -> NDArray[np.intp]:
-    """Crossings that differ, of each hypothesis."""
-    found: NDArray[np.intp] = np.bitwise_count(_wide(predicted ^ reported)).sum(axis=1, dtype=np.intp)
+def _count(words: Bits) -> NDArray[np.intp]:
+    """Crossings set, of each hypothesis, in (n, m, words)."""
+    found: NDArray[np.intp] = np.bitwise_count(words).sum(axis=(1, 2), dtype=np.intp)
     return found
 
 
-def _wide(reports: Bits) -> Bits:
-    """(n, words) as the widest words that fit, so that fewer are counted."""
-    flat = np.ascontiguousarray(reports).reshape(len(reports), -1).view(np.uint8)
-    wide = flat.shape[1] // 8 * 8
-    return flat[:, :wide].view(np.uint64) if wide == flat.shape[1] else flat
+def wide(reports: Bits, axes: int) -> Bits:
+    """Reports with all behind the first ``axes`` flat, as the widest words that fit, so that fewer are counted."""
+    shape = reports.shape
+    flat = np.ascontiguousarray(reports).reshape(*shape[:axes], prod(shape[axes:])).view(np.uint8)
+    return flat.view(np.uint64) if flat.shape[-1] % 8 == 0 else flat
