@@ -54,6 +54,7 @@ class Shop:
     terms: str = ""
     paper: str = "a4"
     label: str = "tag"
+    language: str = ""
 
     @property
     def rates(self) -> Mapping[str, Decimal]:
@@ -77,7 +78,7 @@ MEANING: Mapping[str, str] = {
     "taxes": "names and percentages, such as: standard 20; none 0", "parts_tax": "rate of parts",
     "labour_tax": "rate of labour", "tax_rounding": "total or line", "hourly": "price of an hour without tax",
     "markup": "percent put on the price of parts", "terms": "terms of payment", "paper": "a4 or us-letter",
-    "label": "size of labels: a name, or width x height in mm",
+    "label": "size of labels: a name, or width x height in mm", "language": "en or de; empty follows the browser",
 }  # fmt: skip
 
 
@@ -103,6 +104,7 @@ _CHECKS: Mapping[str, Callable[[str], object]] = {
     "hourly": lambda text: parse_amount(text, "hourly"),
     "markup": lambda text: parse_amount(text, "markup"),
     "paper": _one_of("paper", "a4", "us-letter"),
+    "language": _one_of("language", "", "en", "de"),
 }
 
 

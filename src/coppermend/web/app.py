@@ -48,8 +48,10 @@ from coppermend.web import (
 )
 from coppermend.web.access import Access, Patience
 from coppermend.web.desk import Desk, desk_of
+from coppermend.web.language import translate
 from coppermend.web.pages import WhoMissing, page, status_of
 from coppermend.web.security import MOST_BYTES, Guard
+from coppermend.web.speaker import Speaker
 
 _STATIC = Path(__file__).parent / "static"
 _ROUTERS = (
@@ -113,6 +115,7 @@ def create_app(
         title="Coppermend bench", version=__version__, lifespan=closing, docs_url=None, redoc_url=None
     )
     app.state.desk = desk
+    app.add_middleware(Speaker, settings=desk.settings)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
     app.state.patience = Patience()
     if named:
@@ -155,10 +158,10 @@ def _malformed(request: Request, error: Exception) -> Response:
 
 def _http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    text = "There is no such page." if error.status_code == 404 else str(error.detail)
+    text = translate("There is no such page.") if error.status_code == 404 else str(error.detail)
     return _answer(request, error.status_code, text)
 
 
 def _fault(request: Request, error: Exception) -> Response:
-    text = "The program made a mistake with this request. Everything acknowledged before is kept."
+    text = translate("The program made a mistake with this request. Everything acknowledged before is kept.")
     return _answer(request, 500, f"{text} ({type(error).__name__})")

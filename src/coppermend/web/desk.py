@@ -18,8 +18,10 @@ from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.roles import NetRole, net_roles
 from coppermend.errors import CoppermendError
 from coppermend.job.assess import Assessment, assess
+from coppermend.job.earlierfaults import FaultHistory, history_for
 from coppermend.job.entry import Entry
 from coppermend.job.people import People
+from coppermend.job.shop import Shop, read_shop
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
 
@@ -83,12 +85,17 @@ class Desk:
         if state.board is None:
             return Job(state, entries)
         board = self.board(state.board.sha256)
-        found, trouble = self._assessed(_Key(state, state.number, state.seq, state.board.sha256))
+        history = history_for(self.store, board, state)
+        found, trouble = self._assessed(_Key(state, history, state.board.sha256))
         return Job(state, entries, board, found, trouble)
+
+    def settings(self) -> Shop:
+        """What the shop has set, as it stands."""
+        return read_shop(self.store)
 
     def _assess(self, key: _Key) -> tuple[Assessment | None, str]:
         try:
-            return assess(self.board(key.board), self.library, key.state), ""
+            return assess(self.board(key.board), self.library, key.state, key.history), ""
         except CoppermendError as error:  # the record stays readable whatever it holds
             return None, str(error)
 
@@ -107,11 +114,11 @@ class Desk:
 
 
 class _Key:
-    """A job's state as a cache key: the same job, number of entries and board give the same answer."""
+    """A job's state as a cache key: the same job, number of entries, history and board give the same answer."""
 
-    def __init__(self, state: JobState, number: str, seq: int, board: str) -> None:
-        self.state, self.board = state, board
-        self._key = (number, seq, board)
+    def __init__(self, state: JobState, history: FaultHistory, board: str) -> None:
+        self.state, self.history, self.board = state, history, board
+        self._key = (state.number, state.seq, history, board)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Key) and self._key == other._key

@@ -16,6 +16,7 @@ from coppermend.board.draw_svg import Frame
 from coppermend.board.model import Board, Layer
 from coppermend.copper.records import Jumper
 from coppermend.web.desk import Desk, Job
+from coppermend.web.language import mark
 
 _VIEW_BOX = re.compile(r'viewBox="([^"]+)"')
 _SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
@@ -23,8 +24,8 @@ SIDES: tuple[Layer, Layer] = ("top", "bottom")
 Box = tuple[float, float, float, float]  # left, bottom, right, top [mm]
 _AROUND_MM = 22.0
 _WORDS = {
-    "damage": "damage", "touched": "touched parts", "strip": "comes off", "probe": "probe",
-    "jumper": "jumpers", "net": "net", "suspect": "suspects",
+    "damage": mark("damage"), "touched": mark("touched parts"), "strip": mark("comes off"), "probe": mark("probe"),
+    "jumper": mark("jumpers"), "net": mark("net"), "suspect": mark("suspects"),
 }  # fmt: skip
 
 

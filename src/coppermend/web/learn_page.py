@@ -9,6 +9,7 @@ from starlette.responses import Response
 from coppermend.job.learning import rates_svg
 from coppermend.job.lessons import lessons
 from coppermend.web.desk import desk_of
+from coppermend.web.language import translate as _
 from coppermend.web.pages import page
 
 router = APIRouter(include_in_schema=False)
@@ -20,7 +21,10 @@ def show_lessons(request: Request) -> Response:
     """Comebacks, times, the next job's estimate, prices."""
     found = lessons(desk_of(request).store)
     plots = [
-        (f"By {name}", Markup(rates_svg(rates[:_MOST_ROWS], f"Came back, by {name}")))
+        (
+            _("By %(what)s") % {"what": _(name)},
+            Markup(rates_svg(rates[:_MOST_ROWS], _("Came back, by %(what)s") % {"what": _(name)})),
+        )
         for name, rates in found.comebacks.items()
         if rates and name != "all"
     ]

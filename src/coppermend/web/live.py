@@ -12,6 +12,7 @@ from starlette.responses import StreamingResponse
 
 from coppermend.job.entry import Entry
 from coppermend.web.desk import Desk, desk_of
+from coppermend.web.language import translate as _
 from coppermend.web.pages import entry_words
 
 router = APIRouter(include_in_schema=False)
@@ -57,5 +58,7 @@ def _news(entry: Entry) -> dict[str, str | int]:
     words = entry_words(entry)
     return {
         "seq": entry.seq,
-        "text": f"{entry.who} added entry {entry.seq} at {entry.stage}" + (f": {words}" if words else ""),
+        "text": _("%(who)s added entry %(seq)s at %(stage)s")
+        % {"who": entry.who, "seq": entry.seq, "stage": _(entry.stage)}
+        + (f": {words}" if words else ""),
     }

@@ -18,20 +18,34 @@ from coppermend.job.entry import STAGES, Entry
 from coppermend.quantity import format_quantity
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import Form
+from coppermend.web.language import (
+    count_words,
+    day_words,
+    mark,
+    moment_words,
+    money_words,
+    number_words,
+    script_words,
+    spoken,
+    translate,
+    translate_plural,
+)
+from coppermend.web.marking import MarkWords
 
+_ = translate
 WHO = "who"
 _A_YEAR_S = 365 * 24 * 3600
 
 STAGE_QUESTIONS: Mapping[str, str] = {
-    "receive": "Whose board, what is wrong, have we had it before?",
-    "inspect": "What has the damage touched?",
-    "isolate": "What else is wrong?",
-    "plan": "What shall be done, and with what?",
-    "strip": "What comes off, and in which order?",
-    "copper": "Did every at-risk connection survive?",
-    "refit": "What goes back, what is new?",
-    "prove": "Is everything that was touched shown to work?",
-    "return": "What do the customer and the next technician need?",
+    "receive": mark("Whose board, what is wrong, have we had it before?"),
+    "inspect": mark("What has the damage touched?"),
+    "isolate": mark("What else is wrong?"),
+    "plan": mark("What shall be done, and with what?"),
+    "strip": mark("What comes off, and in which order?"),
+    "copper": mark("Did every at-risk connection survive?"),
+    "refit": mark("What goes back, what is new?"),
+    "prove": mark("Is everything that was touched shown to work?"),
+    "return": mark("What do the customer and the next technician need?"),
 }
 
 
@@ -52,8 +66,12 @@ def templates() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=("jinja2.ext.i18n", MarkWords),
     )
-    made.filters.update(ohms=ohms_words, day=day, moment=moment, grade=grade, told=entry_words)
+    made.policies["ext.i18n.trimmed"] = True
+    made.install_gettext_callables(translate, translate_plural, newstyle=True)  # type: ignore[attr-defined]
+    made.filters.update(ohms=ohms_words, day=day_words, moment=moment_words, grade=grade, told=entry_words)
+    made.filters.update(number=number_words, count=count_words, money=money_words, t=translate)
     made.globals.update(STAGES=STAGES, QUESTIONS=STAGE_QUESTIONS, next_stage=next_stage)
     return made
 
@@ -62,7 +80,7 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
     """A rendered template. ``error`` and ``typed`` are empty unless a post was refused."""
     common = {
         "error": None, "typed": Form(), "notice": None, "who": who_of(request), "shop": desk_of(request).shop,
-        "path": request.url.path, "person": signed_in(request), "bare": False,
+        "path": request.url.path, "person": signed_in(request), "bare": False, "language": spoken(), "script_words": script_words(),
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
 
@@ -127,13 +145,8 @@ def ohms_words(ohms: float | None) -> str:
 
 
 def day(at: datetime | None) -> str:
-    """A date in the bench's own time zone."""
+    """A date for papers, in the bench's own time zone (ISO 8601)."""
     return f"{at.astimezone():%Y-%m-%d}" if at else ""
-
-
-def moment(at: datetime | None) -> str:
-    """A date and time in the bench's own time zone."""
-    return f"{at.astimezone():%Y-%m-%d %H:%M}" if at else ""
 
 
 def entry_words(entry: Entry) -> str:
@@ -153,7 +166,7 @@ def _header_words(body: Mapping[str, Any]) -> str:
 def _reading_words(body: Mapping[str, Any]) -> str:
     ohms = "OL" if body["ohms"] == "OL" else ohms_words(float(body["ohms"]))
     by = f" ({body['instrument']})" if body.get("instrument") else ""
-    return f"{body['a']} to {body['b']}: {ohms}{by}"
+    return _("%(a)s to %(b)s") % body + f": {ohms}{by}"
 
 
 def _done(body: Mapping[str, Any], yes: str, no: str) -> str:
@@ -165,23 +178,28 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     "job": _header_words,
     "board": lambda b: b["name"],
     "photo": lambda b: f"{b['name']} {b.get('caption', '')}".strip(),
-    "image": lambda b: f"{b['what']} {b['name']}{' for ' + b['refdes'] if b.get('refdes') else ''}",
-    "damage": lambda b: f"{len(b['area']['features'])} damaged areas",
+    "image": lambda b: f"{b['what']} {b['name']}{_(' for ') + b['refdes'] if b.get('refdes') else ''}",
+    "damage": lambda b: _("%(count)s damaged areas") % {"count": len(b["area"]["features"])},
     "note": lambda b: b["text"],
-    "remedy": lambda b: f"{b['id']} {'chosen' if b['chosen'] else 'not chosen'}",
-    "observation": lambda b: f"{b.get('point') or 'board'}: {b['kind']} {b['value']}",
-    "strip": lambda b: _done(b, "is off", "is not off"),
+    "remedy": lambda b: f"{b['id']} {_('chosen') if b['chosen'] else _('not chosen')}",
+    "observation": lambda b: f"{b.get('point') or _('board')}: {b['kind']} {b['value']}",
+    "strip": lambda b: _done(b, _("is off"), _("is not off")),
     "reading": _reading_words,
-    "jumper": lambda b: f"{b['net']}: {b['a']} to {b['b']}",
-    "refit": lambda b: _done(b, "is on", "is not on"),
-    "evidence": lambda b: f"{b['proof']} {'passed' if b['passed'] else 'failed'} {b.get('note', '')}".strip(),
+    "jumper": lambda b: _("%(net)s: %(a)s to %(b)s") % b,
+    "refit": lambda b: _done(b, _("is on"), _("is not on")),
+    "evidence": lambda b: (
+        f"{b['proof']} {_('passed') if b['passed'] else _('failed')} {b.get('note', '')}".strip()
+    ),
     "trial": lambda b: (
-        f"{', '.join(b['commanded']) or 'nothing'} on, {', '.join(b['seen']) or 'nothing'} seen"
+        _("%(on)s on, %(seen)s seen")
+        % {"on": ", ".join(b["commanded"]) or _("nothing"), "seen": ", ".join(b["seen"]) or _("nothing")}
     ),
     "decay": lambda b: f"{b['refdes']} keeps {b['volts']:g} V after {b['hours']:g} h",
-    "proof": lambda b: f"{b['title']}{'' if b['offered'] else ' no longer offered'}",
-    "waiver": lambda b: f"{len(b['items'])} left unproven: {b['reason']}",
-    "stage": lambda b: f"the job stands at {b['stage']}",
+    "proof": lambda b: f"{b['title']}{'' if b['offered'] else _(' no longer offered')}",
+    "waiver": lambda b: (
+        _("%(count)s left unproven: %(reason)s") % {"count": len(b["items"]), "reason": b["reason"]}
+    ),
+    "stage": lambda b: _("the job stands at %(stage)s") % {"stage": _(b["stage"])},
     "paper": lambda b: b["name"],
-    "void": lambda b: f"entry {b['seq']} no longer counts{': ' + b['why'] if b.get('why') else ''}",
+    "void": lambda b: (_("entry %(seq)s no longer counts") % b) + (f": {b['why']}" if b.get("why") else ""),
 }

@@ -23,6 +23,7 @@ from coppermend.job.shelf_csv import parse_shelf_csv, shelf_csv
 from coppermend.job.shop import MEANING, SETTINGS, read_shop, set_shop
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import Form, SentForm
+from coppermend.web.language import translate as _
 from coppermend.web.pages import author, page, see, status_of
 from coppermend.web.rom_hand_out import file_answer
 
@@ -75,7 +76,7 @@ def receive_part(request: Request, form: SentForm) -> Response:
         part = Shelved(form.text("type"), minimum=minimum, **words)  # type: ignore[arg-type]
         store = desk_of(request).store
         after = receive(store, part, form.number("quantity"), who=who, price=form.text("price"))
-        return f"{after.key}: {after.quantity} on the shelf"
+        return _("%(part)s: %(count)s on the shelf") % {"part": after.key, "count": after.quantity}
 
     return _moved(request, form, move)
 
@@ -86,7 +87,7 @@ def note_count(request: Request, form: SentForm) -> Response:
 
     def move(who: str) -> str:
         after = count_part(desk_of(request).store, form.text("key"), form.number("quantity"), who=who)
-        return f"{after.key}: {after.quantity} counted"
+        return _("%(part)s: %(count)s counted") % {"part": after.key, "count": after.quantity}
 
     return _moved(request, form, move)
 
@@ -100,7 +101,8 @@ def take_list(request: Request, form: SentForm) -> Response:
         if not lists:
             raise InputError("no file was chosen", expected="a list in CSV")
         parts = parse_shelf_csv(decode_text(lists[0].data, lists[0].name), lists[0].name)
-        return f"{len(parts)} rows read, {put_all(desk_of(request).store, parts, who=who)} changed"
+        changed = put_all(desk_of(request).store, parts, who=who)
+        return _("%(rows)s rows read, %(changed)s changed") % {"rows": len(parts), "changed": changed}
 
     return _moved(request, form, move)
 
@@ -122,10 +124,12 @@ def kit_of_job(request: Request, form: SentForm) -> Response:
             raise InputError(f"job {job.number} has no board yet", expected="a board, chosen at receive")
         if form.text("do") == "use":
             use_kit(desk.store, job.number, job.found.kit, who=who)
-            return f"kit of {job.number} taken off the shelf"
+            return _("kit of %(job)s taken off the shelf") % {"job": job.number}
         shelf = reserve_kit(desk.store, job.number, job.found.kit, who=who)
         held = sum(p.reserved.get(job.number, 0) for p in shelf.values())
-        return f"{held} pieces reserved for {job.number}, {sum(line.quantity for line in job.found.kit) - held} to order"
+        wanted = sum(line.quantity for line in job.found.kit)
+        told = {"held": held, "job": job.number, "missing": wanted - held}
+        return _("%(held)s pieces reserved for %(job)s, %(missing)s to order") % told
 
     return _moved(request, form, move)
 

@@ -10,6 +10,7 @@ from coppermend.job.store import now
 from coppermend.web.access import COOKIE, Patience, address_of
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import SentForm
+from coppermend.web.language import translate
 from coppermend.web.pages import own_page, page
 
 router = APIRouter(include_in_schema=False)
@@ -29,13 +30,15 @@ def sign_in(request: Request, form: SentForm) -> Response:
     # By name and by address: neither one phrase after another, nor one name after another.
     waits = (f"name {name.casefold()}", f"from {address_of(request)}")
     if wait_s := max(patience.wait_s(who) for who in waits):
-        error = f"Too many wrong passphrases. Try again in {wait_s:.0f} seconds."
+        error = translate("Too many wrong passphrases. Try again in %(seconds)s seconds.") % {
+            "seconds": f"{wait_s:.0f}"
+        }
         return _form(request, back, name=name, error=error, status=429)
     token = desk_of(request).people.sign_in(name, form.texts.get("phrase", ""), now())
     if token is None:
         for who in waits:
             patience.was_wrong(who)
-        error = "This name and this passphrase do not belong together."
+        error = translate("This name and this passphrase do not belong together.")
         return _form(request, back, name=name, error=error, status=403)
     patience.was_right(waits[0])
     answer = RedirectResponse(back, 303)

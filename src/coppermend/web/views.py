@@ -20,6 +20,7 @@ from coppermend.web.copper_view import copper_view
 from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import damage_overlays, stage_overlays
 from coppermend.web.isolate_view import isolate_view
+from coppermend.web.language import mark, translate
 from coppermend.web.plan_view import plan_view
 from coppermend.web.prove_view import tests_here
 
@@ -66,7 +67,7 @@ def sections_touched(job: Job) -> list[tuple[str, list[TouchedPart], list[Touche
 def _title(job: Job, section: str) -> str:
     assert job.board is not None
     titles = {s.name: s.title or s.name for s in job.board.sections}
-    return titles.get(section, section) or "of no section"
+    return titles.get(section, section) or translate("of no section")
 
 
 def _plan(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
@@ -107,7 +108,7 @@ def _prove(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
     return {"groups": shown, "titles": titles, "count": len(job.found.proofs), **tests_here(job)}
 
 
-_PROOF_GROUPS = ("Before power", "Needed for the gate", "With a result", "Others")
+_PROOF_GROUPS = (mark("Before power"), mark("Needed for the gate"), mark("With a result"), mark("Others"))
 
 
 def _proof_group(proof: Proof, result: EvidenceLine | None, needed: Collection[str]) -> str:

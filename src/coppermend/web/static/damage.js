@@ -1,4 +1,6 @@
 // Drawing the damaged area by its corners. The text field holds what will be sent; this writes it.
+import { _ } from "./words.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 const WORDS = [[0.69, "heavy"], [0.43, "moderate"], [0, "light"]];
 
@@ -56,24 +58,24 @@ function start() {
     button("close").disabled = corners.length < 3;
     button("undo").disabled = corners.length === 0;
     button("start").setAttribute("aria-pressed", String(drawing));
-    button("start").textContent = drawing ? "Stop drawing" : "Draw";
+    button("start").textContent = drawing ? _("Stop drawing") : _("Draw");
     figure.classList.toggle("is-drawing", drawing);
-    told.textContent = drawing ? `${corners.length} ${corners.length === 1 ? "corner" : "corners"}${corners.length < 3 ? "; three close an area" : ""}` : "";
+    told.textContent = drawing ? _("Corners: %(count)s", { count: corners.length }) + (corners.length < 3 ? _("; three close an area") : "") : "";
   }
 
   function word(properties) {
-    return WORDS.find(([least]) => (properties?.severity ?? 0.75) >= least)[1];
+    return _(WORDS.find(([least]) => (properties?.severity ?? 0.75) >= least)[1]);
   }
 
   function row(feature, number) {
     const item = document.createElement("li");
     const words = document.createElement("span");
-    words.textContent = `Area ${number + 1}, ${word(feature.properties)}`;
+    words.textContent = _("Area %(number)s, %(grade)s", { number: number + 1, grade: word(feature.properties) });
     const remove = document.createElement("button");
     remove.type = "button";
     remove.className = "small";
-    remove.textContent = "Remove";
-    remove.setAttribute("aria-label", `Remove area ${number + 1}`);
+    remove.textContent = _("Remove");
+    remove.setAttribute("aria-label", _("Remove area %(number)s", { number: number + 1 }));
     remove.addEventListener("click", () => keep(features().filter((_, i) => i !== number)));
     item.append(words, remove);
     return item;

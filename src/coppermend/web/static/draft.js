@@ -1,4 +1,6 @@
 // Drawing a board in. One state, one undo stack; the server draws it and looks it over after each change.
+import { _ } from "./words.js";
+
 const KEY = "draft-board", GRID_MM = 1.27, FINE_MM = 0.254, REACH_MM = 3;
 const at = (id) => document.getElementById(id);
 const NS = "http://www.w3.org/2000/svg";
@@ -54,14 +56,14 @@ function look() {
       });
       found(await answer.json());
     } catch (error) {
-      if (error.name !== "AbortError") say("The bench does not answer; what you drew is kept in this browser.");
+      if (error.name !== "AbortError") say(_("The bench does not answer; what you drew is kept in this browser."));
     }
   }, 120);
 }
 function found(answer) {
   const items = answer.error ? [{ severity: "error", message: answer.error }] : answer.findings;
   at("draft-findings").replaceChildren(
-    ...(items.length ? items : [{ severity: "note", message: "nothing to object to" }]).slice(0, 40).map((f) => {
+    ...(items.length ? items : [{ severity: "note", message: _("nothing to object to") }]).slice(0, 40).map((f) => {
       const line = document.createElement("li");
       line.className = f.severity;
       line.textContent = `${f.severity}: ${f.message}`;
@@ -113,10 +115,10 @@ function underlay(svg) {
 function showPhoto() {
   const image = new Image();
   image.src = photo.url;
-  image.alt = "The photo";
+  image.alt = _("The photo");
   image.style.cssText = "display:block;max-width:100%;max-height:inherit";
   sheet.replaceChildren(image);
-  say(photo.corners[0] ? "Now tap the board's upper right corner." : "Tap the board's lower left corner on the photo.");
+  say(photo.corners[0] ? _("Now tap the board's upper right corner.") : _("Tap the board's lower left corner on the photo."));
 }
 function fill(datalist, names) {
   datalist.replaceChildren(...names.map((name) => Object.assign(document.createElement("option"), { value: name })));
@@ -136,7 +138,7 @@ const snap = (mm) => Math.round(Math.round(mm / GRID_MM) * GRID_MM * 1000) / 100
 function place(x, y) {
   const queued = state.waiting[0];
   const type = queued?.type ?? FIELDS.type.value.trim();
-  if (!type && !FIELDS.refdes.value.trim()) return say("Say first what to place: a type, such as resistor or 6502.");
+  if (!type && !FIELDS.refdes.value.trim()) return say(_("Say first what to place: a type, such as resistor or 6502."));
   const typed = FIELDS.refdes.value.trim();
   const refdes = queued?.refdes ?? (typed && !part(typed) ? typed : nextRefdes(type));
   change(() => {
@@ -150,7 +152,7 @@ function place(x, y) {
     choose(refdes);
   });
   const next = state.waiting[0];
-  say(`${refdes} is placed. ` + (next ? `Next of the list: ${next.refdes}.` : `The next tap places another ${type}.`));
+  say(_("%(refdes)s is placed.", { refdes }) + " " + (next ? _("Next of the list: %(refdes)s.", { refdes: next.refdes }) : _("The next tap places another %(type)s.", { type })));
 }
 function choose(refdes) {
   chosen = refdes;
@@ -167,7 +169,7 @@ function rotate() {
 }
 function remove() {
   if (!part()) return;
-  say(`${chosen} is taken away; its pins stay in the nets until you take them out. Undo brings it back.`);
+  say(_("%(refdes)s is taken away; its pins stay in the nets until you take them out. Undo brings it back.", { refdes: chosen }));
   change(() => { state.parts = state.parts.filter((p) => p.refdes !== chosen); choose(null); });
 }
 for (const [name, input] of Object.entries(FIELDS)) {
@@ -181,7 +183,7 @@ for (const [name, input] of Object.entries(FIELDS)) {
       return;
     }
     if (!held || held[name] === value) return;
-    if (name === "refdes" && (!value || part(value))) return say(value ? `${value} is there already.` : "A part needs a refdes.");
+    if (name === "refdes" && (!value || part(value))) return say(value ? _("%(name)s is there already.", { name: value }) : _("A part needs a refdes."));
     change(() => {
       held[name] = value;
       if (name !== "refdes") return;
@@ -213,11 +215,11 @@ function nets() {
 const pinsOf = (net) => nets().get(net) ?? [];
 function toggle(net, pin) {
   const all = nets(), other = [...all].find(([name, pins]) => name !== net && pins.includes(pin));
-  if (other) return say(`${pin} is on ${other[0]} already.`);
+  if (other) return say(_("%(pin)s is on %(net)s already.", { pin, net: other[0] }));
   const pins = all.get(net) ?? [], there = pins.includes(pin);
   all.set(net, there ? pins.filter((p) => p !== pin) : [...pins, pin]);
   change(() => (state.nets = [...all].map(([name, own]) => `${name}: ${own.join(" ")}`).join("\n")));
-  say(there ? `${pin} is off ${net}.` : `${pin} is on ${net}.`);
+  say(there ? _("%(pin)s is off %(net)s.", { pin, net }) : _("%(pin)s is on %(net)s.", { pin, net }));
 }
 at("d-net").addEventListener("input", show);
 for (const id of ["d-net", "d-pin"]) at(id).addEventListener("focus", () => setMode("net"));
@@ -228,8 +230,8 @@ at("d-pin").addEventListener("keydown", (event) => {
   if (event.key !== "Enter") return;
   event.preventDefault();
   const net = at("d-net").value.trim(), pin = at("d-pin").value.trim();
-  if (!net) return say("Which net? Type its name first.");
-  if (!drawn?.pins.some(([known]) => known === pin)) return say(`No part has a pin ${pin || "without a name"}.`);
+  if (!net) return say(_("Which net? Type its name first."));
+  if (!drawn?.pins.some(([known]) => known === pin)) return say(_("No part has a pin %(pin)s.", { pin: pin || "?" }));
   toggle(net, pin);
   at("d-pin").value = "";
 });
@@ -250,24 +252,24 @@ sheet.addEventListener("click", (event) => {
   const net = at("d-net").value.trim();
   if (mode === "net" && net) {
     if (near && near[0] <= REACH_MM) toggle(net, near[1]);
-    else say("No pin is near.");
+    else say(_("No pin is near."));
     return;
   }
   const hit = event.target.closest("[data-refdes]")?.dataset.refdes ?? (near && near[0] < 1.2 ? near[1].slice(0, near[1].lastIndexOf(".")) : null);
   if (hit && part(hit)) {
     choose(hit);
-    say(`${hit} is chosen: arrows move it, R turns it.`);
+    say(_("%(refdes)s is chosen: arrows move it, R turns it.", { refdes: hit }));
     return show();
   }
-  if (x < 0 || y < 0 || x > state.width_mm || y > state.height_mm) return say("That is off the board.");
+  if (x < 0 || y < 0 || x > state.width_mm || y > state.height_mm) return say(_("That is off the board."));
   place(x, y);
 });
 function corner(event) {
   const box = sheet.querySelector("img").getBoundingClientRect();
   const spot = [((event.clientX - box.left) / box.width) * photo.width, ((event.clientY - box.top) / box.height) * photo.height];
-  if (photo.corners[0] && (spot[0] <= photo.corners[0][0] || spot[1] >= photo.corners[0][1])) return say("The upper right corner lies right of and above the lower left one.");
+  if (photo.corners[0] && (spot[0] <= photo.corners[0][0] || spot[1] >= photo.corners[0][1])) return say(_("The upper right corner lies right of and above the lower left one."));
   photo.corners.push(spot);
-  if (photo.corners[1]) { say("The photo lies under the drawing."); show(); } else showPhoto();
+  if (photo.corners[1]) { say(_("The photo lies under the drawing.")); show(); } else showPhoto();
 }
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 sheet.addEventListener("keydown", (event) => {
@@ -286,7 +288,7 @@ at("draft-undo").addEventListener("click", () => step(past, future));
 at("draft-redo").addEventListener("click", () => step(future, past));
 at("draft-rotate").addEventListener("click", rotate);
 at("draft-remove").addEventListener("click", remove);
-at("draft-place").addEventListener("click", () => { setMode("place"); choose(null); say("The next tap on the board places a part."); show(); });
+at("draft-place").addEventListener("click", () => { setMode("place"); choose(null); say(_("The next tap on the board places a part.")); show(); });
 at("draft-turn").addEventListener("click", () => {
   side = side === "top" ? "bottom" : "top";
   at("draft-turn").setAttribute("aria-pressed", String(side === "bottom"));
@@ -298,7 +300,7 @@ at("d-photo").addEventListener("change", () => {
   if (!file) return;
   const image = new Image();
   image.onload = () => { photo = { url: image.src, width: image.naturalWidth, height: image.naturalHeight, corners: [] }; showPhoto(); };
-  image.onerror = () => say("This browser cannot show that picture; choose a JPEG, PNG or WebP.");
+  image.onerror = () => say(_("This browser cannot show that picture; choose a JPEG, PNG or WebP."));
   image.src = URL.createObjectURL(file);
 });
 
@@ -307,21 +309,21 @@ for (const input of document.querySelectorAll("[data-board]")) {
   const key = input.dataset.board, number = key.endsWith("_mm");
   input.addEventListener("change", () => {
     const value = number ? Number(input.value.replace(",", ".")) : input.value;
-    if (number && !(value > 0 && value <= 1000)) return say(`${input.value} is no length in mm.`);
+    if (number && !(value > 0 && value <= 1000)) return say(_("%(length)s is no length in mm.", { length: input.value }));
     if (state[key] !== value) change(() => (state[key] = value));
   });
 }
 at("draft-list").addEventListener("click", () => {
   const rows = at("d-list").value.split("\n").map((line) => line.split(/[,;\t]/).map((cell) => cell.trim())).filter(([refdes]) => refdes && refdes.toLowerCase() !== "refdes");
   const fresh = rows.filter(([refdes]) => !part(refdes) && !state.waiting.some((w) => w.refdes === refdes));
-  if (!fresh.length) return say("The list names no part that is not there yet.");
+  if (!fresh.length) return say(_("The list names no part that is not there yet."));
   change(() => state.waiting.push(...fresh.map(([refdes, type = "", value = ""]) => ({ refdes, type, value }))));
   at("d-list").value = "";
   setMode("place");
-  say(`${fresh.length} parts to place. Tap where ${state.waiting[0].refdes} sits.`);
+  say(_("Parts to place: %(count)s. Tap where %(refdes)s sits.", { count: fresh.length, refdes: state.waiting[0].refdes }));
 });
 function list() {
-  at("draft-count").textContent = `${state.parts.length} placed${state.waiting.length ? `, ${state.waiting.length} to place` : ""}`;
+  at("draft-count").textContent = _("%(count)s placed", { count: state.parts.length }) + (state.waiting.length ? _(", %(count)s to place", { count: state.waiting.length }) : "");
   at("draft-parts").tBodies[0].replaceChildren(
     ...state.parts.map((p) => {
       const row = document.createElement("tr"), cell = row.insertCell(), press = document.createElement("button");

@@ -1,4 +1,6 @@
 // The board drawing as a tool: pan, zoom, find a part or net, read what was tapped. Draws nothing itself.
+import { _ } from "./words.js";
+
 const MOST = 40;
 const STEP = 1.35;
 
@@ -90,9 +92,9 @@ class Drawing {
     const net = nets.find((n) => n.net === name);
     const bold = document.createElement("b");
     bold.textContent = name;
-    let words = found ? "" : ": not drawn on this side";
-    if (part) words = ` ${[part.value || part.type, part.value && part.type, part.section, `${part.side} side`].filter(Boolean).join(", ")}`;
-    else if (net) words = ` ${net.does || net.role}; pins ${net.pins.slice(0, 12).join(", ")}${net.pins.length > 12 ? ` and ${net.pins.length - 12} more` : ""}`;
+    let words = found ? "" : _(": not drawn on this side");
+    if (part) words = ` ${[part.value || part.type, part.value && part.type, part.section, _(part.side === "top" ? "top side" : "bottom side")].filter(Boolean).join(", ")}`;
+    else if (net) words = ` ${net.does || net.role}; ${_("pins")} ${net.pins.slice(0, 12).join(", ")}${net.pins.length > 12 ? _(" and %(count)s more", { count: net.pins.length - 12 }) : ""}`;
     this.told.replaceChildren(bold, words);
   }
 }

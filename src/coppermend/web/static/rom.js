@@ -1,4 +1,5 @@
 // Image pages: files dropped anywhere on a form land in its field; several files can be put in order before sending.
+import { _ } from "./words.js";
 
 for (const area of document.querySelectorAll("[data-drop]")) {
   const input = area.querySelector("input[type=file]");
@@ -37,10 +38,10 @@ function show(input, list) {
   list.replaceChildren(...files.map((file, at) => {
     const row = document.createElement("li");
     const name = document.createElement("span");
-    name.textContent = `${file.name}, ${file.size.toLocaleString("en")} bytes`;
+    name.textContent = _("%(name)s, %(size)s bytes", { name: file.name, size: file.size.toLocaleString(document.documentElement.lang) });
     row.append(name);
-    if (at) row.append(press("Up", `Move ${file.name} up`, () => put(input, moved(files, at))));
-    row.append(press("Remove", `Remove ${file.name}`, () => put(input, files.filter((_, n) => n !== at))));
+    if (at) row.append(press(_("Up"), _("Move %(name)s up", { name: file.name }), () => put(input, moved(files, at))));
+    row.append(press(_("Remove"), _("Remove %(name)s", { name: file.name }), () => put(input, files.filter((_, n) => n !== at))));
     return row;
   }));
 }

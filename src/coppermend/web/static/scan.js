@@ -1,4 +1,6 @@
 // The camera of a phone or laptop: frames go to the bench, which reads them; nothing leaves the shop.
+import { _ } from "./words.js";
+
 const section = document.getElementById("camera");
 // Browsers give the camera only to this computer itself or over https; elsewhere the photo field does the same work.
 if (section && window.isSecureContext && navigator.mediaDevices?.getUserMedia) start();
@@ -15,14 +17,14 @@ function start() {
     try {
       stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment", width: { ideal: 1280 } } });
     } catch (error) {
-      said.textContent = error.name === "NotAllowedError" ? "The browser may not use the camera. Take a photo instead." : "No camera can be used here. Take a photo instead.";
+      said.textContent = error.name === "NotAllowedError" ? _("The browser may not use the camera. Take a photo instead.") : _("No camera can be used here. Take a photo instead.");
       return;
     }
     video.srcObject = stream;
     await video.play();
     go.hidden = true;
     stop.hidden = false;
-    said.textContent = "Looking for a code…";
+    said.textContent = _("Looking for a code…");
     look();
   });
   stop.addEventListener("click", end);
@@ -33,7 +35,7 @@ function start() {
     stream = null;
     go.hidden = false;
     stop.hidden = true;
-    said.textContent = "The camera is off.";
+    said.textContent = _("The camera is off.");
   }
 
   async function look() {
@@ -56,7 +58,7 @@ function start() {
           return;
         }
       } catch {
-        said.textContent = "The bench does not answer; still trying.";
+        said.textContent = _("The bench does not answer; still trying.");
       }
       await new Promise((done) => setTimeout(done, PAUSE_MS));
     }
