@@ -11,6 +11,7 @@ import typer
 from coppermend.board.parttypes import standard_library
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment, assess
+from coppermend.job.earlierfaults import history_for
 from coppermend.job.home import DATA_VARIABLE, default_data
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
@@ -66,4 +67,5 @@ def assessment_of(store: Store, state: JobState) -> Assessment:
     """
     if state.board is None:
         raise InputError(f"job {state.number} has no board yet; {GIVE_BOARD.format(state.number)}")
-    return assess(store.board(state.board.sha256), standard_library(), state)
+    board = store.board(state.board.sha256)
+    return assess(board, standard_library(), state, history_for(store, board, state))

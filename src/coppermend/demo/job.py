@@ -17,6 +17,7 @@ from coppermend.demo.board_data import demo_board_files
 from coppermend.demo.meter import SampleMeter, nearest_tracks
 from coppermend.errors import CoppermendError
 from coppermend.job.assess import Assessment, assess
+from coppermend.job.earlierfaults import history_for
 from coppermend.job.entry import Entry, Stage
 from coppermend.job.export import format_log
 from coppermend.job.files import save_board, write_atomically
@@ -52,7 +53,8 @@ class Bench:
 
     def assessed(self) -> Assessment:
         """The job as it stands."""
-        return assess(self.board, self.library, self.state())
+        state = self.state()
+        return assess(self.board, self.library, state, history_for(self.store, self.board, state))
 
 
 @dataclass(frozen=True)

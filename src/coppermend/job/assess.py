@@ -15,10 +15,10 @@ from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.subject import Subject
-from coppermend.copper.plan import plan_probes
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan
 from coppermend.damage.touch import touch_to_json
+from coppermend.job.earlierfaults import NO_HISTORY, FaultHistory
 from coppermend.job.isolating import search_of
 from coppermend.job.known import BoardFacts, board_facts, touched_by
 from coppermend.job.power import rails_ohm
@@ -26,8 +26,9 @@ from coppermend.job.progress import FINISHED, WAIVED, StageProgress, next_step, 
 from coppermend.job.proofs import proofs_of_job
 from coppermend.job.release import Release, release
 from coppermend.job.remedying import required_concerns
+from coppermend.job.remembered import remembered_lists, remembered_plan
 from coppermend.job.state import JobState, JumperLine, ReadingLine
-from coppermend.job.worklists import WorkLists, work_lists
+from coppermend.job.worklists import WorkLists
 from coppermend.proving.concerns import concerns_from
 from coppermend.proving.gate import gate
 from coppermend.proving.leastplan import LeastPlan, least_plan
@@ -44,7 +45,7 @@ class Assessment:
     ``remedies`` are those on offer, ``chosen`` those carried out. ``strip`` and ``refit`` follow the record: a
     fate noted by the technician goes before the planned one, and parts taken off beyond the list are on it.
     ``proofs`` are all that the board offers, ``plan`` the cheapest that are still needed, ``proofs_to_do`` its proofs. ``notes`` say
-    what of the record could not be used on this board.
+    what of the record could not be used on this board. ``history`` is what was at fault on the shop's other boards.
     """
 
     board: Board = field(repr=False)
@@ -62,6 +63,7 @@ class Assessment:
     proofs_to_do: tuple[Proof, ...]
     notes: tuple[str, ...] = ()
     plan: LeastPlan = field(default_factory=LeastPlan)
+    history: FaultHistory = field(default=NO_HISTORY, repr=False)
 
     @cached_property
     def progress(self) -> tuple[StageProgress, ...]:
@@ -114,8 +116,10 @@ class Assessment:
         return {"passed": found.passed, "note": found.note} if found else None
 
 
-def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
-    """Everything that follows from the record ``state`` on ``board``.
+def assess(
+    board: Board, library: PartLibrary, state: JobState, history: FaultHistory = NO_HISTORY
+) -> Assessment:
+    """Everything that follows from the record ``state`` on ``board``, and what the shop's ``history`` makes suspect.
 
     What the record says of parts, points or remedies that this board does not have is left out and told in
     ``notes``. A job without damage touches nothing, and its gate passes once no proof stands failed.
@@ -125,13 +129,13 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
     """
     facts = board_facts(board, library)
     touched, offered = touched_by(board, library, state.damage)
-    lists = work_lists(board, library, touched, offered, state)
+    lists = remembered_lists(board, library, touched, offered, state)
     copper, copper_notes = _copper(facts, touched, lists, state)
     power, evidence = _power(facts, state), _evidence(state)
     proofs, proof_notes = proofs_of_job(facts, state, lists.chosen)
     judged = gate(
         (
-            *_concerns(facts.board, touched, lists, _suspects(board, library, state)),
+            *_concerns(facts.board, touched, lists, _suspects(board, library, state, history)),
             *required_concerns(lists.chosen),
         ),
         proofs,
@@ -159,6 +163,7 @@ def assess(board: Board, library: PartLibrary, state: JobState) -> Assessment:
         proofs_to_do=plan.proofs,
         notes=(*lists.notes, *copper_notes, *proof_notes),
         plan=plan,
+        history=history,
     )
 
 
@@ -167,17 +172,17 @@ def _copper(
 ) -> tuple[CopperPlan, tuple[str, ...]]:
     readings = [line for line in state.readings if facts.has_points(line.a, line.b)]
     jumpers = [line for line in state.jumpers if facts.has_points(line.a, line.b)]
-    plan = plan_probes(
+    plan = remembered_plan(
         facts.board,
         facts.library,
         touched,
-        [Reading(line.a, line.b, line.ohms) for line in readings],
-        [
+        tuple(Reading(line.a, line.b, line.ohms) for line in readings),
+        tuple(
             # What was read before the jumper was fitted may read otherwise now.
             FittedJumper(j.a, j.b, j.net, j.side, after=sum(line.seq < j.seq for line in readings))
             for j in jumpers
-        ],
-        removed=lists.off,
+        ),
+        lists.off,
     )
     strays: list[ReadingLine | JumperLine] = [r for r in state.readings if r not in readings]
     strays += [j for j in state.jumpers if j not in jumpers]
@@ -207,9 +212,11 @@ def _evidence(state: JobState) -> Mapping[str, Evidence]:
     return {name: Evidence(name, line.passed, line.note) for name, line in state.evidence.items()}
 
 
-def _suspects(board: Board, library: PartLibrary, state: JobState) -> tuple[Subject, ...]:
+def _suspects(
+    board: Board, library: PartLibrary, state: JobState, history: FaultHistory
+) -> tuple[Subject, ...]:
     """What the search for the fault accuses, once anything was observed."""
-    return search_of(board, library, state).subjects if state.observations else ()
+    return search_of(board, library, state, history).subjects if state.observations else ()
 
 
 def _concerns(

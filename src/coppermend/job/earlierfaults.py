@@ -61,6 +61,11 @@ def earlier_faults(store: Store, board: Board, besides: str = "") -> FaultHistor
     return FaultHistory(tuple(sorted(here.items())), tuple(sorted(of_type.items())))
 
 
+def history_for(store: Store, board: Board, state: JobState) -> FaultHistory:
+    """What an assessment of a job needs of the shop's history: nothing before the search for its fault began."""
+    return earlier_faults(store, board, besides=state.number) if state.observations else NO_HISTORY
+
+
 def _parts_of(store: Store, sha256: str) -> tuple:  # type: ignore[type-arg]
     try:
         return store.board(sha256).parts

@@ -112,7 +112,7 @@ def _with(found: Assessment, library: PartLibrary, ids: Sequence[str]) -> Assess
     """The job with other remedies; the same job when they are those that it has."""
     if sorted(ids) == sorted(found.state.remedies):
         return found
-    return assess(found.board, library, replace(found.state, remedies=tuple(ids)))
+    return assess(found.board, library, replace(found.state, remedies=tuple(ids)), found.history)
 
 
 def plan_effect(

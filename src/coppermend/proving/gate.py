@@ -198,34 +198,37 @@ def least_cover(state: Gate, proofs: Sequence[Proof]) -> tuple[Proof, ...]:
         copper probes would do are left to the probes.
     """
     again = [proof for proof in proofs if proof.id in state.failed]
-    repeated = [proof for proof in again if proof.strength >= ENOUGH]
     open_items = [item for item in state.open if item.covered_by and not item.probes_alone]
-    wanted = {(item.subject, atom) for item in open_items for atom in item.missing}
+    left = {(item.subject, atom) for item in open_items for atom in item.missing}
+    by_subject: dict[Subject, set[tuple[Subject, Subject]]] = {}
+    for item, atom in left:
+        by_subject.setdefault(item, set()).add((item, atom))
+        by_subject.setdefault(atom, set()).add((item, atom))
+
+    def covered(proof: Proof) -> set[tuple[Subject, Subject]]:
+        return set().union(*(by_subject[subject] for subject in proof.exercises & by_subject.keys()))
+
     chosen = list(again)
-    left = wanted - _covered(wanted, repeated)
-    candidates = [p for p in proofs if p.strength >= ENOUGH and p not in again]
-    while left and (best := _best(left, candidates)):
-        chosen.append(best)
-        candidates.remove(best)
-        left -= _covered(left, [best])
+    for proof in again:
+        if proof.strength >= ENOUGH:
+            left -= covered(proof)
+    covers = [(p, covered(p)) for p in proofs if p.strength >= ENOUGH and p not in again]
+    while best := _best(left, covers):
+        chosen.append(best[0])
+        covers.remove(best)
+        left -= best[1]
     return tuple(chosen)
 
 
-def _covered(
-    atoms: Collection[tuple[Subject, Subject]], proofs: Sequence[Proof]
-) -> set[tuple[Subject, Subject]]:
-    return {
-        (item, atom)
-        for item, atom in atoms
-        if any(item in p.exercises or atom in p.exercises for p in proofs)
-    }
+_Cover = tuple[Proof, set[tuple[Subject, Subject]]]
 
 
-def _best(left: set[tuple[Subject, Subject]], candidates: Sequence[Proof]) -> Proof | None:
-    gains = [(len(_covered(left, [p])), p) for p in candidates]
-    useful = [(gain, p) for gain, p in gains if gain]
+def _best(left: set[tuple[Subject, Subject]], covers: Sequence[_Cover]) -> _Cover | None:
+    """Of proofs with what they cover the one that covers most of what is left; None when none covers any."""
+    gains = [(len(left & covered), (p, covered)) for p, covered in covers]
+    useful = [row for row in gains if row[0]]
     if not useful:
         return None
-    return min(useful, key=lambda pair: (-pair[0], pair[1].setup != "bench", -pair[1].strength, pair[1].id))[
-        1
-    ]
+    return min(
+        useful, key=lambda row: (-row[0], row[1][0].setup != "bench", -row[1][0].strength, row[1][0].id)
+    )[1]
