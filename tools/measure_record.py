@@ -11,17 +11,17 @@ the same rows), then measures search and job page through the web application in
 from __future__ import annotations
 
 import argparse
+import importlib.util
 import json
 import os
-import queue
 import random
 import resource
+import select
 import signal
-import subprocess
-import sys
 import tempfile
-import threading
 import time
+import traceback
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -36,42 +36,25 @@ from coppermend.job.store import Store
 from coppermend.job.words import grams, is_fuzzy, words_of, words_of_body
 
 WRITERS = 4
-FIRST_LINES = 40  # acknowledged before the first kill: by then all four writers are at work
+FIRST_LINES = 2  # acknowledged by every writer before the kill: by then all four are at work
 WRITER = Path(__file__).resolve().parent.parent / "tests" / "job" / "writer.py"
 
 
-def kill(moments: int, folder: Path, database: str) -> dict[str, object]:
-    """Kill four writers at each of ``moments`` random moments; every acknowledged line must be in the record."""
-    rng = random.Random(9)
-    env = {**os.environ, "COPPERMEND_DATABASE": database}
+def kill(moments: int, folder: Path, database: str, seed: int = 9) -> dict[str, object]:
+    """Kill four writers at each of ``moments`` random moments; every acknowledged line must be in the record.
+
+    Writers are forked from this program, which holds no database open then, and die by SIGKILL as any other would:
+    starting a program anew for each would take ten times as long.
+    """
+    rng = random.Random(seed)
+    os.environ["COPPERMEND_DATABASE"] = database
+    writer = _writer()
     acknowledged: list[str] = []
     lost: list[str] = []
     for moment in range(moments):
-        lines: queue.Queue[bytes] = queue.Queue()
-        writers = [
-            subprocess.Popen(
-                [sys.executable, WRITER, folder, f"{moment}-{n}"], stdout=subprocess.PIPE, env=env,
-                start_new_session=True,
-            )
-            for n in range(WRITERS)
-        ]  # fmt: skip
-        readers = [
-            threading.Thread(target=lambda stream=w.stdout, put=lines.put: [put(line) for line in stream])
-            for w in writers
-        ]
-        for reader in readers:
-            reader.start()
-        until = time.monotonic() + 60
-        while lines.qsize() < FIRST_LINES and time.monotonic() < until:
-            time.sleep(0.01)
-        time.sleep(rng.uniform(0, 0.4))
-        for writer in writers:
-            os.killpg(writer.pid, signal.SIGKILL)
-        for writer, reader in zip(writers, readers, strict=True):
-            writer.wait()
-            reader.join()
-        said = [lines.get() for _ in range(lines.qsize())]
-        fresh = [line.decode().rstrip("\n") for line in said if line.endswith(b"\n")]
+        writers = [_forked(writer, folder, f"{seed}-{moment}-{n}") for n in range(WRITERS)]
+        said = _lines_until_killed(writers, rng.uniform(0, 0.4))
+        fresh = [line.decode() for lines in said for line in lines.split(b"\n")[:-1]]
         acknowledged += fresh
         with Store.open(folder, database) as store:
             lost += missing(store, fresh)
@@ -81,6 +64,49 @@ def kill(moments: int, folder: Path, database: str) -> dict[str, object]:
         troubles = len(store.verify())
         lost += missing(store, acknowledged)
     return {"kills": moments, "acknowledged": len(acknowledged), "lost": len(lost), "troubles": troubles}
+
+
+def _writer() -> Callable[..., None]:
+    found = importlib.util.spec_from_file_location("writer", WRITER)
+    module = importlib.util.module_from_spec(found)
+    found.loader.exec_module(module)
+    return module.main
+
+
+def _forked(writer: Callable[..., None], folder: Path, name: str) -> tuple[int, int]:
+    """A writer of its own process: its id, and the end of a pipe on which it acknowledges."""
+    reads, writes = os.pipe()
+    child = os.fork()
+    if child:
+        os.close(writes)
+        return child, reads
+    os.dup2(writes, 1)
+    try:
+        writer(folder, name)
+    except BaseException:
+        traceback.print_exc()
+    finally:
+        os._exit(1)  # a writer that ends by itself has failed; it must not go on as this program
+
+
+def _lines_until_killed(writers: list[tuple[int, int]], after_s: float) -> list[bytes]:
+    """What each writer had said when all were killed, ``after_s`` [s] after all of them were at work."""
+    said = {pipe: b"" for _, pipe in writers}
+    until, kill_at = time.monotonic() + 60, float("inf")
+    while time.monotonic() < min(until, kill_at):
+        for pipe in select.select(list(said), [], [], 0.005)[0]:
+            said[pipe] += os.read(pipe, 65536)
+        if kill_at == float("inf") and min(text.count(b"\n") for text in said.values()) >= FIRST_LINES:
+            kill_at = time.monotonic() + after_s
+    for child, _ in writers:
+        os.kill(child, signal.SIGKILL)
+    for child, pipe in writers:
+        if os.WTERMSIG(os.waitpid(child, 0)[1]) != signal.SIGKILL:
+            raise RuntimeError("a writer had ended by itself")
+        while piece := os.read(pipe, 65536):
+            said[pipe] += piece
+        os.close(pipe)
+    return list(said.values())
 
 
 def missing(store: Store, lines: list[str]) -> list[str]:
@@ -319,11 +345,14 @@ def main() -> None:
     parser.add_argument("--entries", type=int, default=2_000_000)
     parser.add_argument("--database", default="")
     parser.add_argument("--folder", type=Path)
+    parser.add_argument(
+        "--seed", type=int, default=9, help="of the random moments, when they are measured in parts"
+    )
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = asked.folder or Path(scratch)
         if asked.what == "kill":
-            found = kill(asked.moments, folder, asked.database)
+            found = kill(asked.moments, folder, asked.database, asked.seed)
         else:
             found = size(asked.jobs, asked.entries, folder, asked.database)
     print(json.dumps(found, indent=1))

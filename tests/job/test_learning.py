@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from datetime import UTC, datetime
 from decimal import Decimal
-from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -15,10 +14,10 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from coppermend.errors import InputError
+from coppermend.job import comebacks, learnt, tables
 from coppermend.job.learning import (
-    PastJob,
     clopper_pearson,
-    comeback_rates,
+    estimate,
     estimate_minutes,
     price_trend,
     quote_ratio,
@@ -26,9 +25,12 @@ from coppermend.job.learning import (
     rates_svg,
     wilson,
 )
-from coppermend.job.lessons import lessons
+from coppermend.job.lessons import lessons, times_so_far
 from coppermend.job.shelf import Shelved, receive
 from coppermend.job.store import Store
+from coppermend.job.sums import Sums, sums_of
+
+BOTH = True
 
 
 @pytest.mark.parametrize(
@@ -66,19 +68,6 @@ def test_counts_that_cannot_be(count: int, of: int, confidence: float):
         wilson(count, of, confidence)
 
 
-def test_rates_by_board_and_remedy():
-    """A remedy counts once a job; groups with most jobs first."""
-    jobs = [
-        PastJob("1", "A", ("cell", "cell"), True), PastJob("2", "A", ("cell",), False), PastJob("3", "", (), False),
-    ]  # fmt: skip
-
-    found = comeback_rates(jobs)
-
-    assert [(r.group, r.count, r.of) for r in found["board"]] == [("A", 1, 2), ("board not noted", 0, 1)]
-    assert [(r.group, r.count, r.of) for r in found["remedy"]] == [("cell", 1, 2)]
-    assert found["all"][0].to_json()["of"] == 3
-
-
 def test_estimate_starts_at_the_first_guess_and_follows_the_shop():
     """One odd job moves it little; thirty alike outweigh the guess; the interval shrinks as jobs come."""
     none, odd, many = estimate_minutes([]), estimate_minutes([1000]), estimate_minutes([60] * 30)
@@ -108,13 +97,15 @@ def test_times_must_be_above_zero():
 
 
 def test_quotes_against_what_it_took():
-    """Twice 1.5 times and once 2/3 of the quote; below two jobs nothing is said."""
-    jobs = [PastJob("x", "", (), False, minutes, 100) for minutes in (150, 150, 200 / 3)]
+    """Twice 1.5 times and once 2/3 of the quote, the interval as SciPy has it; below two jobs nothing is said."""
+    logs = [math.log(minutes / 100) for minutes in (150, 150, 200 / 3)]
 
-    ratio = quote_ratio(jobs)
+    ratio = quote_ratio(sums_of(logs))
 
-    assert ratio is not None and ratio[0] == pytest.approx(1.5 ** (1 / 3)) and ratio[1] < ratio[0] < ratio[2]
-    assert quote_ratio(jobs[:1]) is None
+    assert ratio is not None and ratio[0] == pytest.approx(1.5 ** (1 / 3)) and ratio[3] == 3
+    reference = stats.t.interval(0.95, 2, np.mean(logs), stats.sem(logs))
+    assert ratio[1:3] == pytest.approx(tuple(np.exp(reference)))
+    assert quote_ratio(sums_of(logs[:1])) is None
 
 
 def test_price_trend_is_unmoved_by_one_odd_price():
@@ -142,23 +133,70 @@ def test_plot_is_sound_whatever_the_groups_are_called():
     assert len(tree.findall("{*}circle")) == 1 and "<script>" not in svg
 
 
-def test_lessons_of_a_record(tmp_path: Path):
-    """Finished jobs only; a later job whose marks name the tag, or that has serial and board, makes a comeback."""
-    who = "R. Tansy"
-    with Store.open(tmp_path) as store:
-        numbers = []
-        for day in (1, 2, 3):
-            at = datetime(2026, 1, day, tzinfo=UTC)
-            header = {"customer": "x", "marks": f"tag {numbers[0]}" if numbers else ""}
-            numbers.append(store.new_job(header, who=who, at=at))
-        for number in numbers[:2]:
-            store.append(number, "stage", "return", {"stage": "return"}, who=who)
-        receive(store, Shelved("resistor", "10k", ""), 1, who=who, price="1")
-        receive(store, Shelved("resistor", "10k", ""), 1, who=who, price="2")
+def finished(store: Store, n: int, minutes: float, remedies: tuple[str, ...], **header: str) -> str:
+    """A job at return, with a quote of 100 min and time noted at two stages."""
+    at = datetime(2026, 1, n, tzinfo=UTC)
+    number = store.new_job({"customer": "x", **header}, who="Bo", at=at)
+    sha256 = store.attach(b"quote", "quote.pdf")
+    for kind, stage, body in (
+        *(("remedy", "plan", {"id": name, "chosen": True}) for name in remedies),
+        ("paper", "return", {"what": "quote", "sha256": sha256, "name": "quote.pdf", "minutes": 100.0}),
+        ("timer", "strip", {"does": "add", "minutes": minutes / 4}),
+        ("stage", "return", {"stage": "return"}),
+        ("timer", "copper", {"does": "add", "minutes": 3 * minutes / 4}),  # forgotten, and added afterwards
+    ):
+        store.append(number, kind, stage, body, who="Bo")
+    return number
 
-        found = lessons(store)
 
-    whole = found.comebacks["all"][0]
-    assert (whole.count, whole.of) == (1, 2)
-    assert found.estimates[""].jobs == 0 and found.prices == {} and found.quotes is None
-    assert found.to_json()["stages"] == {}
+def test_lessons_of_a_record(store: Store):
+    """Counts, medians, ratios and estimates are those of the jobs folded one by one; a job that is not finished counts nowhere."""
+    minutes = (80, 200, 120)
+    jobs = [
+        finished(
+            store, n + 1, minutes[n], ("cell",) if n else ("cell", "diode"), serial="SR-7" if n < 2 else ""
+        )
+        for n in range(3)
+    ]
+    store.new_job({"customer": "y", "marks": f"tag {jobs[2]}"}, who="Bo")
+    receive(store, Shelved("resistor", "10k", ""), 1, who="Bo", price="1")
+    receive(store, Shelved("resistor", "10k", ""), 1, who="Bo", price="2")
+
+    found = lessons(store)
+
+    assert [(r.group, r.count, r.of) for r in found.comebacks["all"]] == [("all jobs", 2, 3)]
+    assert [(r.group, r.count, r.of) for r in found.comebacks["board"]] == [("board not noted", 2, 3)]
+    assert [(r.group, r.count, r.of) for r in found.comebacks["remedy"]] == [("cell", 2, 3), ("diode", 1, 1)]
+    assert found.stages == {"strip": (3, 30.0), "copper": (3, 90.0)}
+    assert found.estimates[""].middle == pytest.approx(estimate_minutes(minutes).middle)
+    assert found.estimates[""].high == pytest.approx(estimate_minutes(minutes).high)
+    expected = quote_ratio(sums_of(math.log(m / 100) for m in minutes))
+    assert found.quotes == pytest.approx(expected)
+    assert found.prices == {} and found.to_json()["quotes"]["jobs"] == 3
+    assert times_so_far(store, "").count == 3 and times_so_far(store, "another") == Sums()
+
+
+def test_lessons_follow_every_correction(store: Store):
+    """A job that goes back to an earlier stage, or whose entries are taken back, teaches that no longer; made anew they are equal."""
+    first, second = finished(store, 1, 80, ("cell",)), finished(store, 2, 120, ("cell", "diode"))
+    entries = {e.kind: e.seq for e in store.entries(second)}
+    store.append(second, "void", "plan", {"seq": 3}, who="Bo")  # the diode
+    store.append(second, "void", "copper", {"seq": entries["timer"]}, who="Bo")
+    store.append(first, "stage", "prove", {"stage": "prove"}, who="Bo")
+
+    found = lessons(store)
+    with tables.writing(store.engine) as connection:
+        comebacks.rebuild(connection)
+        learnt.rebuild(connection)
+
+    assert [(r.group, r.of) for r in found.comebacks["remedy"]] == [("cell", 1)]
+    assert found.stages == {"strip": (1, 30.0)}
+    assert lessons(store) == found
+
+
+def test_estimate_from_the_plan(store: Store):
+    """Without history the estimate is the plan's own time; thirty jobs of the board outweigh it."""
+    assert estimate(Sums(), guess=240).middle == pytest.approx(240)
+    assert estimate(sums_of([math.log(100)] * 30), guess=240).middle == pytest.approx(100, rel=0.1)
+    with pytest.raises(InputError):
+        estimate(Sums(), guess=0)

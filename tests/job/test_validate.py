@@ -50,6 +50,7 @@ GOOD = {
     "waiting": {"parts": "C5 C7", "arrived": False, "until": "2026-03-20"},
     "timer": {"does": "add", "minutes": -5},
     "fingerprint": {"codes": {"U5": "8142", "U9": "7936"}},
+    "comeback": {"job": "26-0042-U", "why": "same serial"},
     "erased": {"entries": [1], "why": "asked for on 3 March"},
 }
 

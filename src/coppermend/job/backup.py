@@ -20,7 +20,7 @@ from typing import Any, Protocol
 from sqlalchemy import Connection, DateTime, MetaData, Table, func, insert, select, text
 
 from coppermend.errors import InputError, RecordError
-from coppermend.job import cards, tables
+from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.atomic import clear_disk_errors, sync_folder, temporary_sibling
 from coppermend.job.attachments import sha256_of
 from coppermend.job.migrate import REVISIONS
@@ -31,7 +31,20 @@ FORMAT, FORMAT_VERSION = "coppermend record", 1
 MANIFEST, LAST_BACKUP = "manifest.json", "backup"
 # Derived from entries, about this database alone, or of no use elsewhere.
 _LEFT_OUT = frozenset(
-    ("meta", "alembic_version", "card", "job_words", "word", "gram", "feature", "signed_in")
+    (
+        "meta",
+        "alembic_version",
+        "card",
+        "job_words",
+        "word",
+        "gram",
+        "feature",
+        "signed_in",
+        "comeback",
+        "lesson",
+        "lesson_remedy",
+        "lesson_stage",
+    )
 )
 _AT_ONCE = 1000
 _UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError)
@@ -183,6 +196,8 @@ def restore(path: Path, folder: Path, database: str | None = None) -> Kept:
             with tables.writing(store.engine) as connection:
                 _fill(connection, read)
                 cards.rebuild(connection)
+                comebacks.rebuild(connection)
+                learnt.rebuild(connection)
             restored = record_digest(store)
     if restored != checked:
         raise RecordError(f"the record in {folder} is not what the backup {path} holds; use another disk")

@@ -49,11 +49,22 @@ class PaymentLine:
 
 @dataclass(frozen=True, slots=True)
 class VideoLine:
-    """A video elsewhere: its address and what it shows."""
+    """A video: its address elsewhere, or the file kept with the record; and what it shows."""
 
     url: str
     caption: str
     stage: Stage
+    seq: int
+    sha256: str = ""
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ComebackLine:
+    """An earlier job on the same board, and what tells that it is the same."""
+
+    job: str
+    why: str
     seq: int
 
 
@@ -89,6 +100,11 @@ class TimeSpent:
     running: tuple[RunningLine, ...] = ()
     unclosed: tuple[int, ...] = ()
 
+    @property
+    def minutes(self) -> float:
+        """All that was noted, of every stage [min]; what runs now is not in it."""
+        return sum(self.seconds.values()) / 60
+
 
 def approvals(entries: Iterable[Entry]) -> tuple[ApprovalLine, ...]:
     """Every approval asked for, in order."""
@@ -119,7 +135,20 @@ def payment(entries: Sequence[Entry]) -> PaymentLine | None:
 
 def videos(entries: Iterable[Entry]) -> tuple[VideoLine, ...]:
     """Every video, in order."""
-    return tuple(VideoLine(b["url"], b.get("caption", ""), e.stage, e.seq) for e, b in _bodies(entries))
+    return tuple(
+        VideoLine(
+            b.get("url", ""), b.get("caption", ""), e.stage, e.seq, b.get("sha256", ""), b.get("name", "")
+        )
+        for e, b in _bodies(entries)
+    )
+
+
+def comebacks(entries: Iterable[Entry]) -> tuple[ComebackLine, ...]:
+    """Earlier jobs on the same board, the last word on each."""
+    last: dict[str, ComebackLine] = {}
+    for e, b in _bodies(entries):
+        last[b["job"]] = ComebackLine(b["job"], b.get("why", ""), e.seq)
+    return tuple(last.values())
 
 
 def waiting(entries: Iterable[Entry]) -> tuple[WaitingLine, ...]:
@@ -136,6 +165,12 @@ def fingerprint(entries: Iterable[Entry]) -> dict[str, str]:
     for entry in entries:
         read |= entry.body["codes"]
     return read
+
+
+def quoted_minutes(entries: Iterable[Entry]) -> float | None:
+    """Bench time of the last quote among ``paper`` entries [min]; None without one."""
+    told = [b.get("minutes") for _, b in _bodies(entries) if b["what"] == "quote"]
+    return float(told[-1]) if told and isinstance(told[-1], int | float) else None
 
 
 def is_gone(lines: Sequence[ShippingLine]) -> bool:

@@ -36,15 +36,16 @@ STAGES: tuple[Stage, ...] = (
 #   approval  what was asked, approved true|false, by, note                     (any)
 #   shipping  direction in|out, carrier, tracking, note                         (receive, return; the last one counts)
 #   payment   state, amount, note                                               (any; the last one counts)
-#   video     url, caption                                                      (any)
+#   video     url, or sha256, name and media type of a file; caption             (any)
 #   waiting   parts, arrived true|false, until: a date                          (any; the last per parts)
 #   timer     does: start|pause|stop|add, minutes (for add), why                (the stage it is spent on)
 #   fingerprint  codes: refdes -> code read off the part                        (receive; the last per refdes)
+#   comeback  job: number of the earlier job on the same board, why             (receive; made when tag, serial or codes match)
 #   erased    entries: whose personal data was erased on request, why           (any; written by erasing only)
 EntryKind = Literal[
     "job", "board", "photo", "image", "damage", "note", "remedy", "observation", "strip", "reading", "jumper", "refit", "evidence",
     "trial", "decay", "proof", "waiver", "stage", "paper", "void",
-    "approval", "shipping", "payment", "video", "waiting", "timer", "fingerprint", "erased",
+    "approval", "shipping", "payment", "video", "waiting", "timer", "fingerprint", "comeback", "erased",
 ]  # fmt: skip
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, func, or_, select
 
 from coppermend.job import tables
 from coppermend.job.number import numbers_in
 from coppermend.job.search import JobSummary, find_words, squeezed, summary_of
-from coppermend.job.store import Store
+
+if TYPE_CHECKING:  # the store itself links comebacks with what stands here
+    from coppermend.job.store import Store
 
 _MOST = 200
 _LEAST_ALIKE, _SHARE_ALIKE = 4, 0.75
@@ -40,12 +42,12 @@ def earlier_work(
     parts carry the same codes (its fingerprint) counts as the same board, and so does one that was opened later.
     """
     with tables.reading(store.engine) as connection:
-        alike = _alike_parts(connection, besides)
-        nearby = _nearby(connection, serial, marks, customer, alike, besides)
-    return earlier_among(nearby, serial, marks, customer, besides=besides, alike=alike)
+        alike = alike_parts(connection, besides)
+        near = nearby(connection, serial, marks, customer, alike, besides)
+    return earlier_among(near, serial, marks, customer, besides=besides, alike=alike)
 
 
-def _nearby(  # noqa: PLR0917  (the words of one question)
+def nearby(  # noqa: PLR0917  (the words of one question)
     connection: Connection, serial: str, marks: str, customer: str, alike: Iterable[str], besides: str
 ) -> tuple[JobSummary, ...]:
     """Cards of the jobs that may have to do with a board, newest first; looked up by index, never by reading all."""
@@ -74,7 +76,7 @@ def _naming(connection: Connection, tag: str) -> tuple[JobSummary, ...]:
     return find_words(connection, [squeezed_tag], _MOST)
 
 
-def _alike_parts(connection: Connection, number: str) -> frozenset[str]:
+def alike_parts(connection: Connection, number: str) -> frozenset[str]:
     """Jobs whose board has the same codes on its parts: at least 4 alike, and 3 of 4 of those read in both.
 
     Date codes vary from part to part and from board to board, and some parts are replaced between two visits
@@ -97,6 +99,16 @@ def _alike_parts(connection: Connection, number: str) -> frozenset[str]:
         if len(own & theirs) >= _SHARE_ALIKE * len(parts):
             found.add(other)
     return frozenset(found)
+
+
+def later_work(store: Store, number: str) -> tuple[JobSummary, ...]:
+    """Later jobs on the board of this one, as they are linked to it; newest first."""
+    link, card = tables.comeback.c, tables.card
+    query = select(card).join(tables.comeback, link.job == card.c.number).where(link.earlier == number)
+    with tables.reading(store.engine) as connection:
+        return tuple(
+            summary_of(row) for row in connection.execute(query.order_by(card.c.key.desc())).mappings()
+        )
 
 
 def earlier_among(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -12,6 +12,7 @@ from typing import Any
 from scipy import stats
 
 from coppermend.errors import InputError
+from coppermend.job.sums import Sums, sums_of
 
 # A shop's first guess, worth so many jobs: bench time of a job, and its spread. Common practice, no source.
 SHORTEST_TREND_YEARS = 0.25
@@ -42,18 +43,6 @@ class Rate:
             "group": self.group, "count": self.count, "of": self.of, "share": self.share, "low": self.low,
             "high": self.high, "exact_low": self.exact_low, "exact_high": self.exact_high,
         }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class PastJob:
-    """One finished job as learning sees it; ``minutes`` None when no time was noted, ``came_back`` whether a later job names it."""
-
-    number: str
-    board: str
-    remedies: tuple[str, ...]
-    came_back: bool
-    minutes: float | None = None
-    quoted_minutes: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,34 +116,10 @@ def rate(group: str, count: int, of: int, confidence: float = 0.95) -> Rate:
     return Rate(group, count, of, *wilson(count, of, confidence), *clopper_pearson(count, of, confidence))
 
 
-def comeback_rates(jobs: Iterable[PastJob]) -> dict[str, tuple[Rate, ...]]:
-    """How often boards come back: keys ``all``, ``board`` and ``remedy``; most jobs first, then by name."""
-    listed = tuple(jobs)
-    by_board: dict[str, list[bool]] = defaultdict(list)
-    by_remedy: dict[str, list[bool]] = defaultdict(list)
-    for job in listed:
-        by_board[job.board or "board not noted"].append(job.came_back)
-        for remedy in dict.fromkeys(job.remedies):
-            by_remedy[remedy].append(job.came_back)
-    whole = (rate("all jobs", sum(job.came_back for job in listed), len(listed)),)
-    return {"all": whole, "board": _rates(by_board), "remedy": _rates(by_remedy)}
-
-
-def _rates(groups: dict[str, list[bool]]) -> tuple[Rate, ...]:
-    return tuple(
-        rate(name, sum(back), len(back))
-        for name, back in sorted(groups.items(), key=lambda g: (-len(g[1]), g[0]))
-    )
-
-
-def estimate_minutes(minutes: Sequence[float], confidence: float = 0.8) -> Estimate:
-    """Bench time of the next job, from earlier ones of its kind.
-
-    Times are taken as log-normal. The shop's first guess (180 min, within a factor of 2 for two jobs in three) counts as three
-    jobs, so that one odd job moves the estimate little and thirty outweigh the guess. The interval is that of Student's t for
-    the next job.
-
-    Reference: normal-inverse-gamma prior and its posterior predictive, Gelman et al., Bayesian Data Analysis, 3rd ed., section 3.3.
+def estimate_minutes(
+    minutes: Sequence[float], confidence: float = 0.8, guess: float = PRIOR_MINUTES
+) -> Estimate:
+    """Bench time of the next job, from those of earlier ones of its kind [min]; see ``estimate``.
 
     Raises:
         InputError: If a time is not above 0, or the confidence not between 0 and 1.
@@ -162,15 +127,30 @@ def estimate_minutes(minutes: Sequence[float], confidence: float = 0.8) -> Estim
     >>> estimate_minutes([]).middle
     180.0
     """
-    if not 0 < confidence < 1 or any(not 0 < one < math.inf for one in minutes):
-        raise InputError("a time that is not above 0, or a confidence not between 0 and 1")
-    logs = [math.log(one) for one in minutes]
-    n, mean = len(logs), (math.fsum(logs) / len(logs) if logs else 0.0)
-    prior, variance = math.log(PRIOR_MINUTES), math.log(PRIOR_FACTOR) ** 2
+    if any(not 0 < one < math.inf for one in minutes):
+        raise InputError("a time that is not above 0", expected="minutes of finished jobs")
+    return estimate(sums_of(math.log(one) for one in minutes), confidence, guess)
+
+
+def estimate(times: Sums, confidence: float = 0.8, guess: float = PRIOR_MINUTES) -> Estimate:
+    """Bench time of the next job, from the sums of the logarithms of earlier ones [ln min].
+
+    Times are taken as log-normal. A first guess (180 min, or what the job's own plan comes to; within a factor of 2 for two
+    jobs in three) counts as three jobs, so that one odd job moves the estimate little and thirty outweigh the guess. The
+    interval is that of Student's t for the next job.
+
+    Reference: normal-inverse-gamma prior and its posterior predictive, Gelman et al., Bayesian Data Analysis, 3rd ed., section 3.3.
+
+    Raises:
+        InputError: If the guess is not above 0, or the confidence not between 0 and 1.
+    """
+    if not 0 < confidence < 1 or not 0 < guess < math.inf:
+        raise InputError("a guess that is not above 0, or a confidence not between 0 and 1")
+    n, prior, variance = times.count, math.log(guess), math.log(PRIOR_FACTOR) ** 2
     weight, freedom = PRIOR_JOBS + n, PRIOR_JOBS + n
-    middle = (PRIOR_JOBS * prior + n * mean) / weight
-    squares = PRIOR_JOBS * variance + math.fsum((one - mean) ** 2 for one in logs)
-    squares += PRIOR_JOBS * n / weight * (mean - prior) ** 2
+    middle = (PRIOR_JOBS * prior + n * times.mean) / weight
+    squares = PRIOR_JOBS * variance + times.deviation
+    squares += PRIOR_JOBS * n / weight * (times.mean - prior) ** 2
     scale = math.sqrt(squares / freedom * (1 + 1 / weight))
     reach = float(stats.t.ppf(0.5 + confidence / 2, freedom)) * scale
     return Estimate(
@@ -178,14 +158,16 @@ def estimate_minutes(minutes: Sequence[float], confidence: float = 0.8) -> Estim
     )
 
 
-def quote_ratio(jobs: Iterable[PastJob]) -> tuple[float, float, float, int] | None:
-    """Actual over quoted time: geometric mean, its 95 % interval by Student's t, and jobs; None below two jobs with both."""
-    logs = [math.log(j.minutes / j.quoted_minutes) for j in jobs if j.minutes and j.quoted_minutes]
-    if len(logs) < 2:
+def quote_ratio(logs: Sums) -> tuple[float, float, float, int] | None:
+    """Actual over quoted time from the sums of its logarithms: geometric mean, its 95 % interval by Student's t, and jobs.
+
+    None below two jobs.
+    """
+    if logs.count < 2:
         return None
-    mean, error = math.fsum(logs) / len(logs), float(stats.sem(logs))
-    reach = float(stats.t.ppf(0.975, len(logs) - 1)) * error
-    return math.exp(mean), math.exp(mean - reach), math.exp(mean + reach), len(logs)
+    error = math.sqrt(logs.deviation / (logs.count - 1) / logs.count)
+    reach = float(stats.t.ppf(0.975, logs.count - 1)) * error
+    return math.exp(logs.mean), math.exp(logs.mean - reach), math.exp(logs.mean + reach), logs.count
 
 
 def price_trend(prices: Sequence[tuple[float, Decimal]]) -> float | None:

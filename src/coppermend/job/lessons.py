@@ -1,27 +1,17 @@
-"""The shop's history gathered for learning: one past job each, from the record as it stands."""
+"""What the shop's own history teaches, gathered from the record as it stands."""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from statistics import median
 from typing import Any
 
-from coppermend.job.entry import STAGES, Entry
-from coppermend.job.learning import (
-    Estimate,
-    PastJob,
-    Rate,
-    comeback_rates,
-    estimate_minutes,
-    price_trend,
-    quote_ratio,
-)
-from coppermend.job.number import numbers_in
+from coppermend.job import learnt, tables
+from coppermend.job.entry import STAGES
+from coppermend.job.learning import Estimate, Rate, estimate, price_trend, quote_ratio, rate
 from coppermend.job.shelf import read_shelf
-from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
+from coppermend.job.sums import Sums
 
 _YEAR_S = 365.2425 * 24 * 3600
 
@@ -52,68 +42,36 @@ class Lessons:
 
 
 def lessons(store: Store) -> Lessons:
-    """What the record teaches. Jobs count once their return papers are made or they stand at return.
+    """What the record teaches of jobs that stand at return. No record is read for it: see ``learnt``.
 
-    A job has come back when the marks of a later one name its number, or a later one has its serial and board.
+    A job has come back when a later one is linked to it.
 
     Raises:
         RecordError: If the record cannot be read.
     """
-    records = [store.entries(job.number) for job in store.jobs()]
-    states = [fold(entries) for entries in records]
-    quoted = {entries[0].job: _quoted(entries) for entries in records}
-    states.sort(key=lambda state: (state.opened is None, state.opened, state.number))
-    done = [state for state in states if state.stage == "return"]
-    back = _came_back(states)
-    past = [_past(state, state.number in back, quoted[state.number]) for state in done]
-    by_board: dict[str, list[float]] = defaultdict(list)
-    for one in past:
-        if one.minutes:
-            by_board[""].append(one.minutes)
-            by_board[one.board].append(one.minutes)
-    boards = dict.fromkeys(["", *(one.board for one in past)])
+    with tables.reading(store.engine) as connection:
+        boards, remedies = learnt.groups_by_board(connection), learnt.groups_by_remedy(connection)
+        times, ratios = learnt.times_by_board(connection), learnt.ratios(connection)
+        medians = {stage: learnt.median_minutes(connection, stage) for stage in STAGES}
+    of_all = rate("all jobs", sum(g.came_back for g in boards), sum(g.jobs for g in boards))
+    every = sum(times.values(), Sums())
     return Lessons(
-        comeback_rates(past),
-        _stages(done),
-        {board: estimate_minutes(by_board[board]) for board in boards},
-        quote_ratio(past),
+        {"all": (of_all,), "board": _rates(boards), "remedy": _rates(remedies)},
+        {stage: found for stage, found in medians.items() if found},
+        {"": estimate(every), **{group.name: estimate(times[group.name]) for group in boards if group.name}},
+        quote_ratio(ratios),
         _prices(store),
     )
 
 
-def _came_back(states: list[JobState]) -> frozenset[str]:
-    seen: dict[tuple[str, str], str] = {}
-    back: set[str] = set()
-    for state in states:
-        back.update(number for number in numbers_in(state.marks) if number != state.number)
-        if state.serial.strip() and state.board:
-            key = (state.serial.strip().lower(), state.board.name)
-            if key in seen:
-                back.add(seen[key])
-            seen[key] = state.number
-    return frozenset(back)
+def _rates(groups: Sequence[learnt.Group]) -> tuple[Rate, ...]:
+    return tuple(rate(g.name or "board not noted", g.came_back, g.jobs) for g in groups)
 
 
-def _past(state: JobState, came_back: bool, quoted: float | None) -> PastJob:
-    minutes = sum(state.time.seconds.values()) / 60 or None
-    return PastJob(
-        state.number, state.board.name if state.board else "", state.remedies, came_back, minutes, quoted
-    )
-
-
-def _quoted(entries: Sequence[Entry]) -> float | None:
-    """Minutes of the last quote that the record tells of; None without one."""
-    told = [e.body.get("minutes") for e in entries if e.kind == "paper" and e.body.get("what") == "quote"]
-    return float(told[-1]) if told and isinstance(told[-1], int | float) else None
-
-
-def _stages(done: list[JobState]) -> dict[str, tuple[int, float]]:
-    spent: dict[str, list[float]] = defaultdict(list)
-    for state in done:
-        for stage, seconds in state.time.seconds.items():
-            if seconds:
-                spent[stage].append(seconds / 60)
-    return {stage: (len(spent[stage]), median(spent[stage])) for stage in STAGES if spent[stage]}
+def times_so_far(store: Store, board: str) -> Sums:
+    """Logarithms of the bench time of finished jobs on a board [ln min], summed: for a quote's estimate."""
+    with tables.reading(store.engine) as connection:
+        return learnt.times_of_board(connection, board)
 
 
 def _prices(store: Store) -> dict[str, float]:

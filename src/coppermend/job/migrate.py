@@ -10,12 +10,14 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, insert, inspect, select, text, update
 
 from coppermend.errors import RecordError
-from coppermend.job import cards, tables
+from coppermend.job import cards, comebacks, learnt, tables
 
 # Every step there is, oldest first. A test holds this against the modules in migrations/versions.
-REVISIONS = ("0001", "0002", "0003")
+REVISIONS = ("0001", "0002", "0003", "0004")
 # Goes up when cards or words are made otherwise than before; they are then made anew.
 DERIVED = "1"
+# The same for comebacks and what is learnt from jobs.
+LEARNT = "1"
 _TURN = 7_370_627  # any number that our writers agree on
 
 
@@ -29,16 +31,21 @@ def bring_up_to_date(engine: Engine) -> None:
         RecordError: If the database belongs to a newer version of the program, or cannot be written.
     """
     with tables.reading(engine) as connection:
-        if _revision(connection) == REVISIONS[-1] and _derived(connection) == DERIVED:
+        if _revision(connection) == REVISIONS[-1] and _made(connection) == (DERIVED, LEARNT):
             return
     with tables.writing(engine) as connection:
         wait_for_turn(connection)
         if _revision(connection) != REVISIONS[-1]:  # nobody was faster
             _run_steps(connection)
             _note_schema(connection)
-        if _derived(connection) != DERIVED:
+        derived, learnt_as = _made(connection)
+        if derived != DERIVED:
             cards.rebuild(connection)
             _note(connection, "derived", DERIVED)
+        if learnt_as != LEARNT:
+            comebacks.rebuild(connection)
+            learnt.rebuild(connection)
+            _note(connection, "learnt", LEARNT)
 
 
 def wait_for_turn(connection: Connection) -> None:
@@ -94,5 +101,7 @@ def _note(connection: Connection, key: str, value: str) -> None:
         connection.execute(insert(tables.meta).values(key=key, value=value))
 
 
-def _derived(connection: Connection) -> str | None:
-    return connection.scalar(select(tables.meta.c.value).where(tables.meta.c.key == "derived"))
+def _made(connection: Connection) -> tuple[str | None, str | None]:
+    """How cards, and what is learnt, were made."""
+    values = {row.key: row.value for row in connection.execute(select(tables.meta))}
+    return values.get("derived"), values.get("learnt")

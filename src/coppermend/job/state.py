@@ -164,7 +164,9 @@ class JobState:
     videos: tuple[dealings.VideoLine, ...] = ()
     waiting: tuple[dealings.WaitingLine, ...] = ()
     fingerprint: Mapping[str, str] = field(default_factory=dict)
+    comebacks: tuple[dealings.ComebackLine, ...] = ()
     time: dealings.TimeSpent = field(default_factory=lambda: dealings.TimeSpent({}))
+    quoted_minutes: float | None = None
     erased: datetime | None = None
     voided: frozenset[int] = frozenset()
     unread: int = 0
@@ -242,7 +244,9 @@ def fold(entries: Iterable[Entry]) -> JobState:
         videos=dealings.videos(counting["video"]),
         waiting=dealings.waiting(counting["waiting"]),
         fingerprint=dealings.fingerprint(counting["fingerprint"]),
+        comebacks=dealings.comebacks(counting["comeback"]),
         time=dealings.time_spent(counting["timer"]),
+        quoted_minutes=dealings.quoted_minutes(counting["paper"]),
         erased=counting["erased"][-1].at if counting["erased"] else None,
         voided=gone,
         unread=unread,

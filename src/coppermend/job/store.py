@@ -19,7 +19,7 @@ from sqlalchemy.exc import IntegrityError
 from coppermend.board.model import Board
 from coppermend.errors import InputError, RecordError, UnknownName
 from coppermend.job import boards as board_library
-from coppermend.job import cards, export, integrity, search, tables
+from coppermend.job import cards, comebacks, export, integrity, learnt, search, tables
 from coppermend.job.atomic import clear_disk_errors
 from coppermend.job.attachments import AttachmentFiles
 from coppermend.job.database import open_engine
@@ -98,8 +98,7 @@ class Store:
                 insert(tables.job).values(number=number, year=year, counter=counter, created=at)
             )
             first = Entry(number, 1, at, who, "receive", "job", body)
-            _insert_entry(connection, first)
-            cards.add_to_card(connection, cards.job_key(year, counter), first)
+            _add(connection, cards.job_key(year, counter), first)
             return number
 
         return self._write_once_free(insert_job)
@@ -114,12 +113,16 @@ class Store:
         entry the writer has seen: if others have written since, nothing is added.
 
         Raises:
-            InputError: If the number, kind, stage, body or author is malformed.
+            InputError: If the number, kind, stage, body or author is malformed, or the kind is written by erasing only.
             UnknownName: If there is no such job, or the body names an attachment that is not kept.
             RecordError: If ``expect_seq`` is no longer the last, or a void entry cannot void what it names.
         """
         number, checked_kind, checked_stage = check_number(job), check_kind(kind), check_stage(stage)
         checked, who, at = check_body(checked_kind, body), check_who(who), moment(at)
+        if (
+            checked_kind == "erased"
+        ):  # it says that something is gone, which adding a line does not bring about
+            raise InputError("erased entries are written by erasing alone", expected="coppermend job erase")
 
         def insert_next(connection: Connection) -> Entry:
             key = _hold_job(connection, number)
@@ -131,8 +134,7 @@ class Store:
                 )
             new = Entry(number, last + 1, at, who, checked_stage, checked_kind, checked)
             _check_references(connection, new, last)
-            _insert_entry(connection, new)
-            cards.add_to_card(connection, key, new)
+            _add(connection, key, new)
             return new
 
         return self._write_once_free(insert_next)
@@ -332,6 +334,16 @@ def _hold_job(connection: Connection, number: str) -> int:
     return cards.job_key(row.year, row.counter)
 
 
+def _add(connection: Connection, key: int, new: Entry) -> None:
+    """Write an entry, what is derived from it, and the link to an earlier job when it tells of one."""
+    _insert_entry(connection, new)
+    cards.add_to_card(connection, key, new)
+    comebacks.keep_in_step(connection, new)
+    learnt.keep_in_step(connection, new)
+    if link := comebacks.link_for(connection, new):
+        _add(connection, key, link)
+
+
 def _insert_entry(connection: Connection, new: Entry) -> None:
     connection.execute(
         insert(tables.entry).values(
@@ -351,6 +363,8 @@ def _check_references(connection: Connection, new: Entry, last: int) -> None:
     sha256 = new.body.get("sha256")
     if isinstance(sha256, str) and _attachment_row(connection, sha256) is None:
         raise UnknownName("attachment", sha256, "the record", "attach it before the entry that names it")
+    if new.kind == "comeback":
+        _check_earlier(connection, new)
     if new.kind != "void":
         return
     target = new.body["seq"]
@@ -365,3 +379,12 @@ def _check_references(connection: Connection, new: Entry, last: int) -> None:
     )
     if target in voided({seq: body["seq"] for seq, body in connection.execute(query)}):
         raise RecordError(f"entry {target} of job {new.job} is void already")
+
+
+def _check_earlier(connection: Connection, new: Entry) -> None:
+    """A board comes back from another job of this record."""
+    earlier = new.body["job"]
+    if earlier == new.job:
+        raise InputError(f"job {new.job} cannot come back from itself", expected="an earlier job")
+    if connection.scalar(select(tables.job.c.number).where(tables.job.c.number == earlier)) is None:
+        raise _no_job(earlier)

@@ -19,6 +19,7 @@ from sqlalchemy import (
     DateTime,
     Dialect,
     Engine,
+    Float,
     ForeignKey,
     Index,
     Integer,
@@ -170,6 +171,47 @@ feature = Table(
     metadata,
     Column("feature", String, primary_key=True),
     Column("job", String, primary_key=True),
+    sqlite_with_rowid=False,
+)
+
+# Which job is a later one on the same board.
+comeback = Table(
+    "comeback",
+    metadata,
+    Column("earlier", String, primary_key=True),
+    Column("job", String, primary_key=True),
+    Index("ix_comeback_job", "job"),
+    sqlite_with_rowid=False,
+)
+
+# What learning needs of every job that stands at return; logarithms are natural, of minutes and of actual over quoted.
+lesson = Table(
+    "lesson",
+    metadata,
+    Column("job", String, primary_key=True),
+    Column("board", String, nullable=False, index=True),
+    Column("log_minutes", Float),
+    Column("log_ratio", Float),
+    sqlite_with_rowid=False,
+)
+
+lesson_remedy = Table(
+    "lesson_remedy",
+    metadata,
+    Column("remedy", String, primary_key=True),
+    Column("job", String, primary_key=True),
+    Index("ix_lesson_remedy_job", "job"),
+    sqlite_with_rowid=False,
+)
+
+# In the order of minutes, so that a median is found by its place.
+lesson_stage = Table(
+    "lesson_stage",
+    metadata,
+    Column("stage", String, primary_key=True),
+    Column("minutes", Float, primary_key=True),
+    Column("job", String, primary_key=True),
+    Index("ix_lesson_stage_job", "job"),
     sqlite_with_rowid=False,
 )
 

@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 
 from coppermend.errors import InputError
 from coppermend.job.entry import STAGES, EntryKind, Stage
+from coppermend.job.number import numbers_in
 from coppermend.job.plain import LARGEST_BYTES, plain, to_json_text
 
 KINDS: tuple[EntryKind, ...] = get_args(EntryKind)
@@ -126,6 +127,10 @@ def _is_web_address(value: object) -> bool:
     return parts.scheme in ("http", "https") and bool(parts.hostname)
 
 
+def _is_job(value: object) -> bool:
+    return isinstance(value, str) and numbers_in(value) == (value,)
+
+
 def _is_minutes(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and -1440 <= value <= 1440
 
@@ -219,7 +224,11 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
         "state": _one_of("quoted", "invoiced", "part-paid", "paid", "refunded", "waived"),
         "amount": _WORD_OR_NONE, "note": _TEXT_OR_NONE,
     },
-    "video": {"url": Field(_is_web_address, "an address that begins with https:// or http://"), "caption": _TEXT_OR_NONE},
+    "video": {
+        "url": Field(_is_web_address, "an address that begins with https:// or http://", required=False),
+        "sha256": Field(_SHA.fits, _SHA.expected, required=False), "name": _WORD_OR_NONE,
+        "media_type": _WORD_OR_NONE, "caption": _TEXT_OR_NONE,
+    },
     "waiting": {
         "parts": _WORD, "until": _DATE_OR_NONE,
         "arrived": Field(lambda v: isinstance(v, bool), "true or false", required=False),
@@ -229,6 +238,7 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
         "minutes": Field(_is_minutes, "minutes from -1440 to 1440", required=False),
     },
     "fingerprint": {"codes": Field(_is_codes, "codes by the part they were read off, such as U5: 8142")},
+    "comeback": {"job": Field(_is_job, "a job number such as 26-0042-U"), "why": _TEXT_OR_NONE},
     "erased": {"entries": Field(lambda v: isinstance(v, list), "a list of entries' numbers"), "why": _TEXT_OR_NONE},
 }  # fmt: skip
 
@@ -289,6 +299,8 @@ def check_body(kind: EntryKind, body: Mapping[str, Any]) -> dict[str, Any]:
         raise InputError(f"{where} goes from {copy['a']} to itself", expected="two different points")
     if kind == "timer" and (copy["does"] == "add") != ("minutes" in copy):
         raise InputError(f"{where} has minutes only to add", expected="does=add minutes=20, or does=start")
+    if kind == "video" and ("url" in copy) == ("sha256" in copy):
+        raise InputError(f"{where} needs a url or an attached file", expected="url=https://..., or a file")
     if len(to_json_text(copy).encode()) > LARGEST_BYTES:
         raise InputError(f"{where} is larger than {LARGEST_BYTES:,} bytes")
     return copy
