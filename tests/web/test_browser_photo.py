@@ -74,7 +74,7 @@ def click_points(page: Page, case: Path) -> None:
 
 @pytest.mark.parametrize("width", [390, 1280])
 def test_damage_is_found_corrected_and_kept(live, shared_boards: Path, width: int):
-    """From four clicks to a damage entry that holds the corrected map, without a complaint of the browser."""
+    """From four clicks to a damage entry that holds the corrected map, painted by finger and by keys, kept over a reload."""
     case = shared_boards.parent / "photos" / "02"
     number, photo = photo_job(live, shared_boards, case)
 
@@ -89,6 +89,13 @@ def test_damage_is_found_corrected_and_kept(live, shared_boards: Path, width: in
         page.click("#undo")
         expect(page.locator("#painted")).not_to_contain_text("corrected by hand")
         press(page, "#overlay", 0.2, 0.2)
+        page.reload()
+        expect(page.locator("#painted")).to_contain_text("corrected by hand")
+        before = page.inner_text("#painted")
+        page.focus("#overlay")
+        for key in ("ArrowRight", "Shift+ArrowDown", "Space"):
+            page.keyboard.press(key)
+        expect(page.locator("#painted")).not_to_have_text(before)
         page.click("#note-place")
         press(page, "#overlay", 0.5, 0.25)
         expect(page.locator("#map-note")).to_be_focused()

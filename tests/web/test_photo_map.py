@@ -14,6 +14,7 @@ from coppermend.board.folder import format_board_folder
 from coppermend.damage.corrosion import encode_map
 from coppermend.web.app import create_app
 from coppermend.web.desk import Desk
+from coppermend.web.photo_map import STAGES
 from photo_render.sample import points_json, small_scene
 
 WHO = "R. Tansy"
@@ -54,9 +55,18 @@ def test_the_page_offers_the_boards_points(work: Work) -> None:
     assert work.path in work.client.get(f"/jobs/{work.number}/inspect").text
 
 
+def told(work: Work, points: str) -> list[dict[str, object]]:
+    """The events of one search for damage."""
+    headers = {"accept": "text/event-stream"}
+    sent = {"points": points, "side": "top"}
+    text = work.client.post(f"{work.path}/find", data=sent, headers=headers).text
+    return [json.loads(event.removeprefix("data: ")) for event in text.split("\n\n") if event]
+
+
 def test_damage_is_found_corrected_and_kept(work: Work) -> None:
-    """The proposal is kept beside the corrected map, and the corrected map is the job's damage."""
-    found = work.client.post(f"{work.path}/find", data={"points": work.points, "side": "top"}).json()
+    """Each stage is told; the proposal is kept beside the corrected map, and that is the job's damage."""
+    *stages, found = told(work, work.points)
+    assert [(s["stage"], s["done"], s["of"]) for s in stages] == [(s, i, 4) for i, s in enumerate(STAGES)]
     assert work.desk.job(work.number).state.damage is None
     corrected = np.zeros(work.shape, np.uint8)
     corrected[40:80, 60:120] = 215
@@ -81,6 +91,13 @@ def test_bad_points_find_nothing(work: Work, points: str, words: str) -> None:
 
     assert answer.status_code == 400 and words in answer.json()["error"]
     assert len(work.desk.job(work.number).entries) == 3
+
+
+def test_events_end_with_what_is_wrong(work: Work) -> None:
+    """Who accepts events gets the refusal as the last of them."""
+    last = told(work, "[]")[-1]
+
+    assert last["status"] == 400 and "too few" in str(last["error"])
 
 
 def test_points_that_the_photo_contradicts_are_refused_or_trusted(work: Work) -> None:
