@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import shapely
@@ -16,6 +17,7 @@ from coppermend.board.draw_copper import tracks_path
 from coppermend.board.draw_svg import INK, PAPER, RUST, Frame, attributes, group, number, text
 from coppermend.board.model import Board, PinRef
 from coppermend.board.packages import body_shape
+from coppermend.board.same import Same
 from coppermend.errors import UnknownName
 
 OverlayKind = Literal["damage", "touched", "strip", "probe", "suspect", "jumper", "net"]
@@ -59,10 +61,10 @@ def overlay_layers(board: Board, frame: Frame, prefix: str, overlays: Sequence[O
     """
     drawn, labels = [], []
     for overlay in overlays:
-        picture, spots = _overlay(board, frame, prefix, overlay)
+        picture, spot = _overlay(Same(board), frame, prefix, overlay)
         drawn.append(picture)
-        if overlay.label and spots and overlay.kind != "damage":
-            labels.append(_badge(spots[0], overlay.label, overlay.kind))
+        if overlay.label and spot and overlay.kind != "damage":
+            labels.append(_badge(spot, overlay.label, overlay.kind))
     style = {"fill": "none", "stroke_linecap": "round", "stroke_linejoin": "round"}
     return group("overlays", prefix, drawn, **style), group("labels", prefix, labels)
 
@@ -102,11 +104,12 @@ def _pattern(name: str, pitch: float, content: str, turn: str = "") -> str:
     return f"<pattern{place}>{content}</pattern>"
 
 
+@lru_cache(maxsize=8192)  # a page is drawn again after each entry, and most of what lies on it stays
 def _overlay(
-    board: Board, frame: Frame, prefix: str, overlay: Overlay
-) -> tuple[str, list[tuple[float, float]]]:
-    """One overlay drawn, and the places of what it names, in the picture."""
-    kind = overlay.kind
+    same: Same[Board], frame: Frame, prefix: str, overlay: Overlay
+) -> tuple[str, tuple[float, float] | None]:
+    """One overlay drawn, and the first place of what it names, in the picture."""
+    board, kind = same.thing, overlay.kind
     style = _styles(prefix, overlay)[kind]
     out = [f"<title>{text(f'{_WORDS[kind]} {overlay.label}'.strip())}</title>"]
     spots: list[tuple[float, float]] = []
@@ -123,7 +126,7 @@ def _overlay(
     names = attributes(
         class_=f"overlay {kind}", data_kind=kind, data_label=overlay.label, data_names=" ".join(overlay.names)
     )
-    return f"<g{names}>{''.join(out)}</g>", spots
+    return f"<g{names}>{''.join(out)}</g>", spots[0] if spots else None
 
 
 def _corners(frame: Frame, overlay: Overlay) -> list[tuple[float, float]]:

@@ -23,7 +23,7 @@ from coppermend.copper.netcircuit import NetCircuit
 from coppermend.copper.paths import PathFinder
 from coppermend.copper.readings import FittedJumper
 from coppermend.copper.resistance import LEADS_OHM, WIRE_OHM_PER_M, limit_ohm
-from coppermend.copper.solve import Resistor, effective_ohms
+from coppermend.copper.solve import Resistor, effective_ohms, networks
 
 _UNSEEN_OHM = 1e-3  # copper of a net that the files do not show, where a current must cross it
 _OL_OHM = 40e6  # above this a hand-held meter shows OL (common practice, no source)
@@ -192,7 +192,7 @@ def _point_ohms(asked: _Asked, network: NetCircuit) -> float | None:
         for net, graph in graphs.items()
         for link in graph.links
     ]
-    resistors += _ties(graphs, first)
+    resistors += _ties(graphs, first, networks(count, resistors))
     at = {name: first[net] + spot for net, graph in graphs.items() for name, spot in graph.points.items()}
     for element in elements:
         ends = [at.get(str(pin), first[network.net(pin)]) for pin in (element.a, element.b)]
@@ -201,19 +201,14 @@ def _point_ohms(asked: _Asked, network: NetCircuit) -> float | None:
     return effective_ohms(count, resistors, [(at[asked.points[0]], at[asked.points[1]])])[0]
 
 
-def _ties(graphs: dict[str, NetGraph], first: dict[str, int]) -> list[Resistor]:
-    """What joins the pieces of nets whose copper the files do not show whole."""
-    ties = []
-    for net, graph in graphs.items():
-        pairs = [(0, spot) for spot in range(1, len(graph.spots))]
-        whole = [Resistor(link.a, link.b, 1.0) for link in graph.links]
-        apart = effective_ohms(len(graph.spots), whole, pairs) if pairs else []
-        ties += [
-            Resistor(first[net], first[net] + spot, _UNSEEN_OHM)
-            for (_, spot), ohms in zip(pairs, apart, strict=True)
-            if math.isinf(ohms)
-        ]
-    return ties
+def _ties(graphs: dict[str, NetGraph], first: dict[str, int], piece: Sequence[int]) -> list[Resistor]:
+    """What joins the pieces of nets whose copper the files do not show whole; ``piece`` names each node's."""
+    return [
+        Resistor(first[net], node, _UNSEEN_OHM)
+        for net, graph in graphs.items()
+        for node in range(first[net] + 1, first[net] + len(graph.spots))
+        if piece[node] != piece[first[net]]
+    ]
 
 
 def _wires(asked: _Asked, graphs: dict[str, NetGraph], first: dict[str, int]) -> list[Resistor]:

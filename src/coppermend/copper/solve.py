@@ -81,6 +81,18 @@ def effective_ohms(
     return found
 
 
+def networks(nodes: int, resistors: Sequence[Resistor]) -> list[int]:
+    """For each node the number of the connected network that it belongs to.
+
+    >>> networks(4, [Resistor(0, 2, 1.0), Resistor(1, 3, 0.0)])
+    [0, 1, 0, 1]
+    """
+    names: list[int] = _labels(
+        nodes, np.array([(r.a, r.b) for r in resistors], dtype=int).reshape(-1, 2)
+    ).tolist()
+    return names
+
+
 def _labels(nodes: int, rows: NDArray[np.int_]) -> NDArray[np.int_]:
     ones = np.ones(len(rows))
     graph = coo_matrix((ones, (rows[:, 0], rows[:, 1])), shape=(nodes, nodes))
@@ -157,27 +169,22 @@ def node_volts(
     "SPICE2", memorandum ERL-M520, Berkeley 1975).
     """
     every = [*resistors, Resistor(plus, minus, source_ohm)]
-    fixed = np.zeros((nodes, nodes))
-    ends = np.array([(r.a, r.b) for r in every], dtype=int)
-    _stamp(fixed, ends, 1 / np.array([r.ohms for r in every], dtype=float))
-    fixed[np.diag_indices(nodes)] += _LEAK_S
+    diodes = np.array([(j.anode, j.cathode) for j in junctions], dtype=int).reshape(-1, 2)
+    nodal = _Nodal(nodes, np.vstack([np.array([(r.a, r.b) for r in every], dtype=int), diodes]), minus)
+    fixed = 1 / np.array([r.ohms for r in every], dtype=float)
     source = np.zeros(nodes)
     source[plus] = source_v / source_ohm
-    diodes = np.array([(j.anode, j.cathode) for j in junctions], dtype=int).reshape(-1, 2)
     saturation_a = np.array([j.saturation_a for j in junctions], dtype=float)
     scale_v = np.array([j.ideality for j in junctions], dtype=float) * THERMAL_V
-    kept = np.arange(nodes) != minus
     volts, across = np.zeros(nodes), np.zeros(len(junctions))
     for _ in range(_STEPS):
-        matrix, current = fixed.copy(), source.copy()
+        current = source.copy()
         grown = saturation_a * np.exp(np.minimum(across / scale_v, _LARGEST))
         conductance = grown / scale_v + _LEAK_S
-        _stamp(matrix, diodes, conductance)
         constant = grown - saturation_a - (conductance - _LEAK_S) * across
         np.add.at(current, diodes[:, 0], -constant)
         np.add.at(current, diodes[:, 1], constant)
-        fresh = np.zeros(nodes)
-        fresh[kept] = np.linalg.solve(matrix[np.ix_(kept, kept)], current[kept])
+        fresh = nodal.volts(np.concatenate([fixed, conductance]), current)
         limited = _limited(fresh[diodes[:, 0]] - fresh[diodes[:, 1]], across, saturation_a, scale_v)
         moved = max(np.abs(fresh - volts).max(initial=0.0), np.abs(limited - across).max(initial=0.0))
         volts, across = fresh, limited
@@ -186,12 +193,40 @@ def node_volts(
     raise ArithmeticError("the junctions' voltages do not settle")
 
 
-def _stamp(matrix: NDArray[np.float64], ends: NDArray[np.int_], conductance: NDArray[np.float64]) -> None:
-    a, b = ends[:, 0], ends[:, 1]
-    np.add.at(matrix, (a, a), conductance)
-    np.add.at(matrix, (b, b), conductance)
-    np.add.at(matrix, (a, b), -conductance)
-    np.add.at(matrix, (b, a), -conductance)
+class _Nodal:
+    """A nodal matrix whose conductances change and whose places do not: sorted once, filled and factored often."""
+
+    def __init__(self, nodes: int, ends: NDArray[np.int_], common: int) -> None:
+        self._nodes = nodes
+        self._kept = np.flatnonzero(np.arange(nodes) != common)
+        order = np.full(nodes, -1)
+        order[self._kept] = np.arange(len(self._kept))
+        a, b = order[ends[:, 0]], order[ends[:, 1]]
+        diagonal = np.arange(len(self._kept))
+        rows, columns = np.concatenate([a, b, a, b, diagonal]), np.concatenate([a, b, b, a, diagonal])
+        self._used = (rows >= 0) & (columns >= 0)
+        codes = columns[self._used] * len(self._kept) + rows[self._used]
+        places, self._place = np.unique(codes, return_inverse=True)
+        self._indices = (places % len(self._kept)).astype(np.int32)
+        starts = np.searchsorted(places, np.arange(len(self._kept) + 1) * len(self._kept))
+        self._indptr = starts.astype(np.int32)
+
+    def volts(self, conductance: NDArray[np.float64], current: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Voltages of all nodes against the common one, for these conductances [S] and currents into nodes [A]."""
+        size = len(self._kept)
+        values = np.concatenate(
+            [conductance, conductance, -conductance, -conductance, np.full(size, _LEAK_S)]
+        )[self._used]
+        matrix = csc_matrix(
+            (np.bincount(self._place, values), self._indices, self._indptr), shape=(size, size)
+        )
+        # Diagonally dominant and symmetric, so no row has to be exchanged.
+        factored = splu(
+            matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+        )
+        found = np.zeros(self._nodes)
+        found[self._kept] = factored.solve(current[self._kept])
+        return found
 
 
 def _limited(

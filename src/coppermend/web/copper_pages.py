@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -9,6 +10,8 @@ from starlette.responses import Response
 
 from coppermend.board.cautions import cautions_for
 from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 from coppermend.copper.expect import Expectation, expect
 from coppermend.copper.readings import FittedJumper
 from coppermend.copper.wirelist import wire_list_csv
@@ -86,8 +89,16 @@ def _expected(  # noqa: PLR0917
     for refdes in named:
         board.index.part(refdes)
     fitted = job.found.copper.fitted if job and job.found else ()
-    wires = [FittedJumper(j.a, j.b, j.net, j.side) for j in fitted]
-    return expect(board, desk.library, *points, removed=removed, jumpers=wires)
+    wires = tuple(FittedJumper(j.a, j.b, j.net, j.side) for j in fitted)
+    return _remembered(Same(board), Same(desk.library), points, removed, wires)
+
+
+@lru_cache(maxsize=64)  # the same question stays on the screen while entries are kept
+def _remembered(
+    board: Same[Board], library: Same[PartLibrary], points: tuple[str, str], removed: frozenset[str],
+    wires: tuple[FittedJumper, ...],
+) -> Expectation:  # fmt: skip
+    return expect(board.thing, library.thing, *points, removed=removed, jumpers=wires)
 
 
 def _off(job: Job) -> frozenset[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from threading import Event
+from threading import Event, Lock
 
 from fastapi import Request
 
@@ -20,6 +20,7 @@ from coppermend.errors import CoppermendError
 from coppermend.job.assess import Assessment, assess
 from coppermend.job.earlierfaults import FaultHistory, history_for
 from coppermend.job.entry import Entry
+from coppermend.job.number import check_number
 from coppermend.job.people import People
 from coppermend.job.shop import Shop, read_shop
 from coppermend.job.state import JobState, fold
@@ -63,6 +64,8 @@ class Desk:
         self.store, self.library, self.shop, self.bench_url = store, library, shop, bench_url
         self.closing = Event()
         self.people = People(store.engine)
+        self._folded: dict[str, tuple[tuple[Entry, ...], JobState]] = {}
+        self._lock = Lock()
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
         self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)
@@ -80,14 +83,28 @@ class Desk:
             UnknownName: If there is no such job.
             InputError: If the number is malformed.
         """
-        entries = self.store.entries(number)
-        state = fold(entries)
+        entries, state = self._told(number)
         if state.board is None:
             return Job(state, entries)
         board = self.board(state.board.sha256)
         history = history_for(self.store, board, state)
         found, trouble = self._assessed(_Key(state, history, state.board.sha256))
         return Job(state, entries, board, found, trouble)
+
+    def _told(self, number: str) -> tuple[tuple[Entry, ...], JobState]:
+        """A job's entries and state, read anew only when its record has grown; erasing makes it grow as well."""
+        number = check_number(number)
+        last = self.store.last_seq(number)
+        held = self._folded.get(number)
+        if held is None or held[1].seq != last:
+            entries = self.store.entries(number)
+            held = entries, fold(entries)
+            with self._lock:
+                self._folded.pop(number, None)
+                while len(self._folded) >= _JOBS_REMEMBERED:
+                    self._folded.pop(next(iter(self._folded)))
+                self._folded[number] = held
+        return held
 
     def settings(self) -> Shop:
         """What the shop has set, as it stands."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -41,6 +42,7 @@ class Rectified:
         return float(self.capacitor_a.max())
 
 
+@lru_cache(maxsize=128)  # pages and checks ask for the same run again and again
 def simulate_rectifier(
     rms_v: float,
     mains_hz: float,
@@ -67,7 +69,7 @@ def simulate_rectifier(
         diode_ohm: Series resistance of a diode [Ω].
 
     Returns:
-        The last four half cycles.
+        The last four half cycles; the run is remembered, so change none of its arrays.
 
     Raises:
         ValueError: If voltage, frequency or capacitance is not positive, or a resistance or the load is negative.
