@@ -151,7 +151,8 @@ def test_net_without_listed_parts_is_still_named():
         ("sound", "Coin switch", "switch", "Coin switch at J1.3"),
         ("option", "", "option", "option switch at J1.3"),
         ("supply", "18 V AC", "rail", "supply 18 V AC at J1.3"),
-        ("", "spare", "signal", "line spare at J1.3"),
+        ("", "spare", "signal", "spare at J1.3"),
+        ("", "tilt switch", "switch", "tilt switch at J1.3"),
     ],
 )
 def test_connector_gives_role_and_label(kind, label, role, does):

@@ -100,7 +100,7 @@ _TITLES: dict[str, tuple[str, Any]] = {
     "J4": ("lamps", "lamp"),
     "J5": ("solenoids", "solenoid"),
     "J6": ("display", "display"),
-    "J7": ("sound board and door", "sound"),
+    "J7": ("sound board and door", ""),  # serves several things: each label says which
     "J8": ("bus, for expansion and test", "bus"),
 }
 _COILS = (
@@ -112,8 +112,8 @@ _LAMPS = (
     "tide I", "tide G", "tide H2", "drawbridge", "lifeboat", "harbour 1", "harbour 2", "harbour 3",
 )  # fmt: skip
 _SAID = {
-    "SNDSTB_N": "sound strobe", "SND_RES": "sound reset", "AUX": "coin lockout", "ZC_IN": "zero crossing",
-    "COIN_N": "coin counter switch", "TILT_N": "tilt", "PROTECT": "door switch, grounded while the door is open",
+    "SNDSTB_N": "sound strobe", "SND_RES": "sound reset", "AUX": "coin lockout solenoid", "ZC_IN": "zero crossing",
+    "COIN_N": "coin counter switch", "TILT_N": "tilt switch", "PROTECT": "door switch, grounded while the door is open",
     "GND": "ground", "PGND": "solenoid ground", "VSOL": "solenoid supply",
 } | {f"COIL{n}": name for n, name in enumerate(_COILS)} | {f"LAMP{n}": name for n, name in enumerate(_LAMPS)} | {
     f"STROBE{n}": f"strobe {n}" for n in range(8)

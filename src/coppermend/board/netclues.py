@@ -32,6 +32,7 @@ _CONNECTOR_ROLES = {
     "sound": ("sound", "sound"), "switch": ("switch", "switch"), "option": ("option", "option switch"),
     "supply": ("rail", "supply"), "bus": ("signal", "bus line"), "": ("signal", "line"),
 }  # fmt: skip
+_SAYS_KIND = re.compile(r"\b(?:switch|lamp|solenoid|display|sound)\b", re.IGNORECASE)
 _CPU_ORDER = ("address", "data", "reset", "clock", "interrupt", "control")
 _CHIP_ORDER = ("address", "data", "reset", "interrupt", "select", "clock", "control")
 _CHIPS = frozenset({"rom", "ram", "peripheral"})
@@ -247,8 +248,9 @@ def _titled(part: Part) -> str:
 
 def _at_connector(connector: Connector, pin: PinRef) -> Clue:
     label = connector.signals.get(pin.pin, "")
-    # Mixed connectors: a label such as "door switch" says more than what the connector mostly serves.
-    kind = "switch" if re.search(r"\bswitch\b", label, re.IGNORECASE) else connector.kind
-    role, noun = _CONNECTOR_ROLES[kind]
-    words = label if noun.split()[0] in label.lower() else f"{noun} {label}".strip()
+    # Mixed connectors: a label such as "tilt switch" says more than what the connector mostly serves.
+    said = _SAYS_KIND.search(label)
+    role, noun = _CONNECTOR_ROLES[said[0].lower() if said else connector.kind]
+    names_itself = bool(label) and (not connector.kind or noun.split()[0] in label.lower())
+    words = label if said or names_itself else f"{noun} {label}".strip()
     return Clue(role, f"{words} at {pin}", weak=role == "signal")
