@@ -21,7 +21,7 @@ _TOKEN = re.compile(
     rf'|(?P<tag></?(?:[a-zA-Z]|\{{\{{)(?>{_JINJA}|"(?>{_JINJA}|[^"])*"|[^>"])*>|<!(?:[^>])*>)',
     re.DOTALL,
 )
-_ATTRIBUTE = re.compile(rf'(\s(?:{"|".join(SPOKEN_ATTRIBUTES)})=")((?>{_JINJA}|[^"])*)(")', re.DOTALL)
+_ATTRIBUTE = re.compile(rf'((?<![\w-])(?:{"|".join(SPOKEN_ATTRIBUTES)})=")((?>{_JINJA}|[^"])*)(")', re.DOTALL)
 _TAG_NAME = re.compile(r"</?([a-zA-Z0-9]+)")
 _INLINE = frozenset(("<b>", "<strong>", "<em>", "<i>", "<code>", "<kbd>", "<sup>", "<sub>"))
 _UNSPOKEN = frozenset(("script", "style", "pre", "code"))
@@ -29,7 +29,7 @@ _UNIT = r"(?:mm²?|min|ms|ns|s|h|V|mV|Ω|bit|px/mm|AWG|A|B|CSV|JSON|CPU|RAM|PDF|
 _ONLY_UNITS = re.compile(rf"(?:[\W\d_]|\b{_UNIT}\b)*")
 _STRINGS = re.compile(r'"[^"]*"|\'[^\']*\'')
 _NOT_NAMES = frozenset(
-    ("if", "else", "not", "is", "in", "and", "or", "none", "true", "false", "loop", "parts")
+    ("if", "else", "not", "is", "in", "and", "or", "none", "true", "false", "loop", "parts", "ngettext")
 )
 Token = tuple[str, str]
 
@@ -59,8 +59,14 @@ def marked(source: str) -> str:
     """
     made: list[str] = []
     for unspoken, tokens in _stretches(_tokens(source)):
-        made.append("".join(text for _, text in tokens) if unspoken else _marked_stretch(tokens))
+        made.append(_unspoken(tokens) if unspoken else _marked_stretch(tokens))
     return "".join(made)
+
+
+def _unspoken(tokens: Sequence[Token]) -> str:
+    """An element whose content is not spoken; what its own tag says is."""
+    first, *rest = (text for _, text in tokens)
+    return "".join((first if 'translate="no"' in first else _marked_tag(first), *rest))
 
 
 def _tokens(source: str) -> list[Token]:
@@ -221,7 +227,7 @@ def _name(expression: str, taken: dict[str, str]) -> str:
     """A placeholder's name: the last thing that the expression names, numbered when that is taken."""
     plain = _STRINGS.sub("", expression)
     plain = re.sub(r"\|\s*[a-z_]\w*(?:\([^()]*\))?", "", plain)  # without filters
-    names = [n for n in re.findall(r"[a-z_][a-z_0-9]*", plain) if n not in _NOT_NAMES]
+    names = [n for n in re.findall(r"[a-z][a-z_0-9]*", plain) if n not in _NOT_NAMES]
     base = names[-1] if names else "value"
     name, number = base, 1
     while name in taken and taken[name] != expression:

@@ -34,6 +34,8 @@ from coppermend.web.marking import MarkWords
 
 _ = translate
 WHO = "who"
+# Where a refused post would have kept something; elsewhere a page only failed to work something out.
+_KEEPING = ("/jobs/", "/shop", "/shelf", "/boards", "/backups", "/rom/keep", "/rom/known")
 _A_YEAR_S = 365 * 24 * 3600
 
 STAGE_QUESTIONS: Mapping[str, str] = {
@@ -80,9 +82,14 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
     """A rendered template. ``error`` and ``typed`` are empty unless a post was refused."""
     common = {
         "error": None, "typed": Form(), "notice": None, "who": who_of(request), "shop": desk_of(request).shop,
-        "path": request.url.path, "person": signed_in(request), "bare": False, "language": spoken(), "script_words": script_words(),
+        "path": request.url.path, "person": signed_in(request), "bare": False, "keeps": keeps(request), "language": spoken(), "script_words": script_words(),
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
+
+
+def keeps(request: Request) -> bool:
+    """Whether this request was to keep something, so that a refusal has to say that nothing was kept."""
+    return request.method == "POST" and request.url.path.startswith(_KEEPING)
 
 
 def who_of(request: Request) -> str:
