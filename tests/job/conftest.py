@@ -6,7 +6,7 @@ import dataclasses
 import importlib.util
 import secrets
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -68,10 +68,12 @@ def helper() -> Any:
 
 
 @pytest.fixture
-def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+def store(
+    request: pytest.FixtureRequest, tmp_path: Path, new_record: Callable[[Path], Path]
+) -> Iterator[Store]:
     """An empty record, on SQLite unless the test asks for PostgreSQL."""
     url = request.getfixturevalue("database") if getattr(request, "param", "") == "postgresql" else ""
-    with Store.open(tmp_path / "record", url) as opened:
+    with Store.open(tmp_path / "record" if url else new_record(tmp_path / "record"), url) as opened:
         yield opened
 
 

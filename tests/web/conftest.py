@@ -7,7 +7,7 @@ import re
 import shutil
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -62,9 +62,9 @@ class Bench:
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
+def bench(tmp_path: Path, new_record: Callable[[Path], Path]) -> Iterator[Bench]:
     """An empty record behind a client whose browser remembers who works."""
-    app = create_app(tmp_path / "data", shop="Fen Lane Board Works")
+    app = create_app(new_record(tmp_path / "data"), shop="Fen Lane Board Works")
     with TestClient(app) as client:
         client.cookies.set("who", "R.%20Tansy")
         yield Bench(client, app.state.desk)
