@@ -5,10 +5,10 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from catalogue import LOCALES, path_of, troubles, updated
 from jinja2 import nodes
 
 import coppermend.web
+from catalogue import LOCALES, path_of, troubles, updated
 from coppermend.errors import InputError
 from coppermend.job.shop import set_shop
 from coppermend.web import language

@@ -111,6 +111,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
         {
             "show": Leaf(f"{_HERE}.shop", "show", "Say what the shop has set."),
             "set": Leaf(f"{_HERE}.shop", "set_", "Change settings."),
+            "logo": Leaf(f"{_HERE}.shop", "logo", "Keep a logo for pages and papers."),
         },
     ),
     "shelf": Branch(

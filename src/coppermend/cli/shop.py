@@ -8,11 +8,13 @@ from typing import Annotated
 
 import typer
 
-from coppermend.cli.inputs import refuse_unwritable, write_new
+from coppermend.cli.inputs import read_bytes, refuse_unwritable, write_new
 from coppermend.cli.output import JsonFlag, emit, say, say_whole, table
 from coppermend.cli.record import DataOption, JobArgument, LinkOption, WhoOption, assessment_of, state_of
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
+from coppermend.job.lessons import times_so_far
+from coppermend.job.logo import keep_logo, logo_of, logo_svg
 from coppermend.job.shelf import read_shelf, stock
 from coppermend.job.shop import MEANING, SETTINGS, read_shop, set_shop
 from coppermend.job.store import Store
@@ -57,6 +59,27 @@ def set_(
     return 0
 
 
+@examples("coppermend shop logo mark.svg", "coppermend shop logo --remove")
+def logo(
+    data: DataOption,
+    who: WhoOption,
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="PNG, JPEG or SVG.")] = None,
+    remove: Annotated[bool, typer.Option("--remove", help="Take the logo away.")] = False,
+    as_json: JsonFlag = False,
+) -> int:
+    """Keep a logo for pages and papers, or take it away."""
+    if (file is None) != remove:
+        raise InputError("a file or --remove", expected="one of the two", where="shop logo")
+    with Store.open(data) as store:
+        if file is None:
+            set_shop(store, {"logo": ""}, who=who)
+            sha256 = ""
+        else:
+            sha256 = keep_logo(store, read_bytes(file, "PNG, JPEG or SVG"), file.name, who=who)
+    emit({"logo": sha256}, as_json, lambda: say(f"logo {sha256[:12]} kept" if sha256 else "no logo any more"))
+    return 0
+
+
 @examples("coppermend job paper 26-0042-U quote -o quote.pdf")
 def paper(
     job: JobArgument,
@@ -69,7 +92,7 @@ def paper(
     ] = "",
     minutes: Annotated[
         float | None,
-        typer.Option("--minutes", min=0, help="Bench time to charge on an invoice, instead of usual times."),
+        typer.Option("--minutes", min=0, help="Bench time to charge on an invoice, instead of the timer's."),
     ] = None,
     bench_url: LinkOption = "",
     as_json: JsonFlag = False,
@@ -82,9 +105,11 @@ def paper(
     refuse_unwritable(out)
     with Store.open(data) as store:
         state = state_of(store, job)
+        found = assessment_of(store, state)
         on = Occasion(
-            state, assessment_of(store, state), read_shop(store), who, f"{datetime.now():%Y-%m-%d}",
-            stock(read_shelf(store), state.number), minutes, bench_url,
+            state, found, read_shop(store), who, f"{datetime.now():%Y-%m-%d}",
+            stock(read_shelf(store), state.number), minutes, bench_url, logo_svg(*logo_of(store)),
+            times_so_far(store, found.board.name),
         )  # fmt: skip
         made = paper_pdf(what, on, _PAPERS[size])
         sha256 = store.attach(made, out.name, "application/pdf")

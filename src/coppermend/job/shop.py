@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import JSON, Column, Integer, String, Table, insert, select
 
 from coppermend.errors import InputError, UnknownName
+from coppermend.isolate.choice import Tools
 from coppermend.job import tables
 from coppermend.job.money import ROUNDINGS, Rounding, parse_amount, parse_rates
 from coppermend.job.store import Store, now
@@ -30,6 +31,10 @@ shop_entry = Table(
 )
 
 _LONGEST = 2000
+TOOLS: Mapping[str, str] = {
+    "multimeter": "meter", "logic probe": "logic_probe", "frequency counter": "counter", "spare parts": "spares",
+    "bus adapter": "adapter",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +60,26 @@ class Shop:
     paper: str = "a4"
     label: str = "tag"
     language: str = ""
+    units: str = "mm"
+    tools: str = "multimeter; logic probe; frequency counter; spare parts; bus adapter"
+    logo: str = ""
+    keep_years: str = ""
 
     @property
     def rates(self) -> Mapping[str, Decimal]:
         """Percentages by name."""
         return parse_rates(self.taxes)
+
+    @property
+    def keeps_years(self) -> int | None:
+        """Years that personal data of finished jobs is kept; None for good."""
+        return int(self.keep_years) if self.keep_years else None
+
+    @property
+    def owned(self) -> Tools:
+        """The tools at the bench; isolate proposes no measurement that needs another."""
+        names = {name.strip() for name in self.tools.split(";")}
+        return Tools(**{field: name in names for name, field in TOOLS.items()})
 
     @property
     def rounding(self) -> Rounding:
@@ -79,6 +99,9 @@ MEANING: Mapping[str, str] = {
     "labour_tax": "rate of labour", "tax_rounding": "total or line", "hourly": "price of an hour without tax",
     "markup": "percent put on the price of parts", "terms": "terms of payment", "paper": "a4 or us-letter",
     "label": "size of labels: a name, or width x height in mm", "language": "en or de; empty follows the browser",
+    "units": "mm, inch or mil: how lengths are shown", "tools": "what is at the bench, semicolons between",
+    "logo": "SHA-256 of the kept logo; set by shop logo",
+    "keep_years": "years that personal data of finished jobs is kept; empty keeps it",
 }  # fmt: skip
 
 
@@ -97,6 +120,22 @@ def _one_of(name: str, *words: str) -> Callable[[str], None]:
     return check
 
 
+def _years(text: str) -> None:
+    if text and not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= 99 and len(text) <= 2):
+        raise InputError(f"keep_years is {text[:20]!r}", expected="a whole number from 1 to 99, or nothing")
+
+
+def _tools(text: str) -> None:
+    for name in filter(None, (word.strip() for word in text.split(";"))):
+        if name not in TOOLS:
+            raise InputError(f"no tool {name[:40]!r} is known", expected="; ".join(TOOLS))
+
+
+def _sha256(text: str) -> None:
+    if not re.fullmatch(r"(?:[0-9a-f]{64})?", text):
+        raise InputError("logo is no SHA-256", expected="64 hexadecimal digits, or nothing")
+
+
 _CHECKS: Mapping[str, Callable[[str], object]] = {
     "currency": _currency,
     "taxes": parse_rates,
@@ -105,6 +144,10 @@ _CHECKS: Mapping[str, Callable[[str], object]] = {
     "markup": lambda text: parse_amount(text, "markup"),
     "paper": _one_of("paper", "a4", "us-letter"),
     "language": _one_of("language", "", "en", "de"),
+    "units": _one_of("units", "mm", "inch", "mil"),
+    "tools": _tools,
+    "logo": _sha256,
+    "keep_years": _years,
 }
 
 

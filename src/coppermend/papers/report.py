@@ -78,12 +78,13 @@ class ReportContent:
     care: tuple[str, ...] = ()
     bench_url: str = ""
     waiver: str = ""
+    logo: bytes = b""  # SVG
 
 
 def report_pdf(report: ReportContent, paper: Paper = "a4") -> bytes:
     """The report as PDF."""
-    data = asdict(report)
+    data = {**asdict(report), "logo": bool(report.logo)}
     data["pictures"] = [{"file": p.file, "caption": p.caption} for p in report.pictures]
     pictures = {p.file: p.data for p in report.pictures}
     code = qr_svg(tag_text(report.number, report.bench_url))
-    return to_pdf("report", {**data, "paper": paper}, {**pictures, "code.svg": code})
+    return to_pdf("report", {**data, "paper": paper}, {**pictures, "code.svg": code, "logo.svg": report.logo})

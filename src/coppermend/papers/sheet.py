@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from coppermend.papers.code import qr_svg, tag_text
-from coppermend.papers.report import Paper
+from coppermend.papers.report import Paper, Picture
 from coppermend.papers.typeset import to_pdf
 
 
@@ -37,14 +37,19 @@ class Sheet:
     fields: tuple[tuple[str, str], ...] = ()
     lead: str = ""
     tables: tuple[Table, ...] = ()
+    pictures: tuple[Picture, ...] = ()
     sums: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     signature: str = ""
     bench_url: str = ""
+    logo: bytes = b""  # SVG
 
 
 def sheet_pdf(sheet: Sheet, paper: Paper = "a4") -> bytes:
     """The sheet as PDF, as many pages as it needs, heads repeated on each."""
     code = qr_svg(tag_text(sheet.number, sheet.bench_url, side_mm=22))
-    return to_pdf("sheet", {**asdict(sheet), "paper": paper}, {"code.svg": code})
+    pictures = {picture.file: picture.data for picture in sheet.pictures}
+    data = {**asdict(replace(sheet, pictures=())), "logo": bool(sheet.logo)}
+    data["pictures"] = [{"file": p.file, "caption": p.caption} for p in sheet.pictures]
+    return to_pdf("sheet", {**data, "paper": paper}, {**pictures, "code.svg": code, "logo.svg": sheet.logo})

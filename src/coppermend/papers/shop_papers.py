@@ -1,4 +1,4 @@
-"""The shop's papers of a job in words: quote, invoice, technician's sheet, packing list, parts order, kit label."""
+"""The shop's papers of a job in words: quote, invoice, technician's sheet, wire list, packing list, parts order, kit label."""
 
 from __future__ import annotations
 
@@ -7,24 +7,31 @@ from dataclasses import dataclass
 
 from coppermend.board.cautions import DEFERENCE, cautions_for
 from coppermend.board.model import Board
+from coppermend.board.parttypes import standard_library
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment
 from coppermend.job.money import Bill, money
-from coppermend.job.quote import billed_minutes, invoice_bill, quote_bill
+from coppermend.job.quote import NO_HISTORY, billed_minutes, invoice_bill, quote_bill
 from coppermend.job.shop import Shop
 from coppermend.job.state import JobState
+from coppermend.job.sums import Sums
 from coppermend.papers.contents import board_title, verdict
 from coppermend.papers.labelsize import parse_size
 from coppermend.papers.marks import legend, work_marks
 from coppermend.papers.report import Paper
 from coppermend.papers.sheet import Sheet, Table, sheet_pdf
 from coppermend.papers.tag import TagContent, tag_pdf
+from coppermend.papers.wires import RULES, wire_pictures, wire_tables
 from coppermend.rework.stocked import Stock, supply_kit
 
 
 @dataclass(frozen=True)
 class Occasion:
-    """For which job a paper is made, by whom and when; ``shelf`` is what lies in stock, ``shipped`` goes along beside the board."""
+    """For which job a paper is made, by whom and when; ``shelf`` is what lies in stock.
+
+    ``minutes`` is bench time to charge instead of what the timer noted [min], ``history`` the logarithms of what earlier
+    jobs on the board took.
+    """
 
     state: JobState
     found: Assessment
@@ -34,6 +41,8 @@ class Occasion:
     shelf: Sequence[Stock] = ()
     minutes: float | None = None
     bench_url: str = ""
+    logo: bytes = b""
+    history: Sums = NO_HISTORY
 
     @property
     def board(self) -> Board:
@@ -48,7 +57,10 @@ def _sheet(on: Occasion, title: str, *more: tuple[str, str], **parts: object) ->
         ("machine", state.machine), ("serial", state.serial), ("by", on.who), *more,
     )  # fmt: skip
     address = ", ".join(filter(None, (on.shop.address.replace("\n", ", "), on.shop.contact)))
-    return Sheet(title, state.number, on.date, on.shop.name, address, fields, bench_url=on.bench_url, **parts)  # type: ignore[arg-type]
+    return Sheet(
+        title, state.number, on.date, on.shop.name, address, fields, bench_url=on.bench_url, logo=on.logo,
+        **parts,  # type: ignore[arg-type]
+    )  # fmt: skip
 
 
 def _bill_table(made: Bill) -> Table:
@@ -73,7 +85,7 @@ def _sums(made: Bill) -> tuple[tuple[str, str], ...]:
 
 def quote(on: Occasion) -> Sheet:
     """What the work is likely to cost: to be approved before it begins."""
-    made = quote_bill(on.found, on.shop, on.shelf)
+    made = quote_bill(on.found, on.shop, on.shelf, on.history)
     return _sheet(
         on, "Quote", lead=f"Complaint: {on.state.complaint or 'none was given'}", tables=(_bill_table(made),),
         sums=_sums(made), signature="approved by",
@@ -132,6 +144,16 @@ def technician_sheet(on: Occasion) -> Sheet:
     )  # fmt: skip
 
 
+def wire_list(on: Occasion) -> Sheet:
+    """What to cut and where to solder it: every jumper in words and drawn."""
+    plan, library = on.found.copper, standard_library()
+    return _sheet(
+        on, "Wire list", tables=wire_tables(on.board, library, plan), notes=RULES,
+        pictures=wire_pictures(on.board, library, plan),
+        cautions=(*(c.text for c in cautions_for("copper")), DEFERENCE),
+    )  # fmt: skip
+
+
 def packing_list(on: Occasion) -> Sheet:
     """What lies in the parcel: to be ticked by who packs and by who opens it."""
     old = tuple(
@@ -168,7 +190,7 @@ def parts_order(on: Occasion) -> Sheet:
 
 
 SHEETS: Mapping[str, Callable[[Occasion], Sheet]] = {
-    "quote": quote, "invoice": invoice, "sheet": technician_sheet, "packing": packing_list, "order": parts_order,
+    "quote": quote, "invoice": invoice, "sheet": technician_sheet, "wires": wire_list, "packing": packing_list, "order": parts_order,
 }  # fmt: skip
 
 
@@ -189,7 +211,7 @@ def kit_label(on: Occasion) -> bytes:
 
 def paper_body(what: str, on: Occasion, sha256: str, name: str) -> dict[str, object]:
     """The body of the entry that tells of a paper; a quote's also keeps its minutes, to be held against the actual ones."""
-    told = {"minutes": billed_minutes(quote_bill(on.found, on.shop, on.shelf))} if what == "quote" else {}
+    told = {"minutes": billed_minutes(quote_bill(on.found, on.shop, on.shelf, on.history))} if what == "quote" else {}
     return {"what": what, "sha256": sha256, "name": name, **told}
 
 

@@ -29,11 +29,17 @@ LANGUAGES: Mapping[str, str] = {"en": "English", "de": "Deutsch"}
 _ISO_DAY, _ISO_MOMENT = "yyyy-MM-dd", "yyyy-MM-dd HH:mm"
 _WEIGHT = re.compile(r"\s*([a-zA-Z-]{1,20})\s*(?:;\s*q=([01](?:\.\d{1,3})?))?\s*")
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
+_measured: ContextVar[str] = ContextVar("units", default="mm")
+_MM_PER_INCH = 25.4  # exactly (international inch, 1959)
+_UNITS: Mapping[str, tuple[float, int, str]] = {  # per mm, further decimals, sign
+    "mm": (1.0, 0, "mm"), "inch": (1 / _MM_PER_INCH, 2, "in"), "mil": (1000 / _MM_PER_INCH, 0, "mil"),
+}  # fmt: skip
 
 
-def speak(language: str) -> None:
-    """From here on in this request, speak ``language``; English when there is no such catalogue."""
+def speak(language: str, units: str = "mm") -> None:
+    """From here on in this request, speak ``language`` and show lengths in ``units``; English and mm when unknown."""
     _spoken.set(language if language in LANGUAGES else ENGLISH)
+    _measured.set(units if units in _UNITS else "mm")
 
 
 def spoken() -> str:
@@ -122,6 +128,16 @@ def count_words(value: int) -> str:
     '65,536'
     """
     return f"{value:,}".replace(",", get_group_symbol(spoken()))
+
+
+def length_words(mm: float, digits: int = 0) -> str:
+    """A length in the units of the shop; ``digits`` are those of millimetres.
+
+    >>> length_words(38.1, 1)
+    '38.1 mm'
+    """
+    factor, further, sign = _UNITS[_measured.get()]
+    return f"{number_words(mm * factor, further + (digits if sign != 'mil' else 0))} {sign}"
 
 
 def money_words(amount: object, currency: str) -> str:

@@ -15,12 +15,15 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from coppermend.board.atrisk import grade
 from coppermend.errors import CoppermendError
 from coppermend.job.entry import STAGES, Entry
+from coppermend.job.shop import Shop
 from coppermend.quantity import format_quantity
+from coppermend.web.dealing_words import DEALING_WORDS
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import Form
 from coppermend.web.language import (
     count_words,
     day_words,
+    length_words,
     mark,
     moment_words,
     money_words,
@@ -73,7 +76,9 @@ def templates() -> Environment:
     made.policies["ext.i18n.trimmed"] = True
     made.install_gettext_callables(translate, translate_plural, newstyle=True)  # type: ignore[attr-defined]
     made.filters.update(ohms=ohms_words, day=day_words, moment=moment_words, grade=grade, told=entry_words)
-    made.filters.update(number=number_words, count=count_words, money=money_words, t=translate)
+    made.filters.update(
+        number=number_words, count=count_words, money=money_words, mm=length_words, t=translate
+    )
     made.globals.update(STAGES=STAGES, QUESTIONS=STAGE_QUESTIONS, next_stage=next_stage)
     return made
 
@@ -81,10 +86,16 @@ def templates() -> Environment:
 def page(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """A rendered template. ``error`` and ``typed`` are empty unless a post was refused."""
     common = {
-        "error": None, "typed": Form(), "notice": None, "who": who_of(request), "shop": desk_of(request).shop,
+        "error": None, "typed": Form(), "notice": None, "who": who_of(request), "shop": desk_of(request).shop or settings_of(request).name, "logo": settings_of(request).logo,
         "path": request.url.path, "person": signed_in(request), "bare": False, "keeps": keeps(request), "language": spoken(), "script_words": script_words(),
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
+
+
+def settings_of(request: Request) -> Shop:
+    """The shop's settings as they stood when this request came."""
+    held: Shop | None = getattr(request.state, "settings", None)
+    return held or desk_of(request).settings()
 
 
 def keeps(request: Request) -> bool:
@@ -208,5 +219,6 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     ),
     "stage": lambda b: _("the job stands at %(stage)s") % {"stage": _(b["stage"])},
     "paper": lambda b: b["name"],
+    **DEALING_WORDS,
     "void": lambda b: (_("entry %(seq)s no longer counts") % b) + (f": {b['why']}" if b.get("why") else ""),
 }

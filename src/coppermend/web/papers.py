@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.errors import CoppermendError, InputError
+from coppermend.job.lessons import times_so_far
+from coppermend.job.logo import logo_of, logo_svg
 from coppermend.job.shelf import read_shelf, stock
 from coppermend.job.shop import read_shop
-from coppermend.job.state import JobState
 from coppermend.job.store import now
 from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.labelsize import parse_size
-from coppermend.papers.report import Paper, Picture, report_pdf
+from coppermend.papers.photos import report_photos
+from coppermend.papers.report import Paper, report_pdf
 from coppermend.papers.shop_papers import Occasion, paper_body, paper_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
 from coppermend.web.desk import Desk, Job, desk_of
-from coppermend.web.files import shown_type
 from coppermend.web.forms import Form, SentForm
 from coppermend.web.keeping import refused
 from coppermend.web.pages import author, day, see
-from coppermend.web.photos import photo_svg
 
 router = APIRouter(include_in_schema=False)
 _PAPERS: dict[str, Paper] = {"a4": "a4", "us-letter": "us-letter"}
-_MOST_PHOTOS, _PHOTO_PX = 6, 1400
 
 
 @router.post("/jobs/{number}/paper")
@@ -50,7 +51,8 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
     Raises:
         InputError: If the job has no assessed board, or the form asks for something else.
     """
-    what, paper, state = form.text("what"), form.text("paper", "a4"), job.state
+    what, state = form.text("what"), job.state
+    paper = form.text("paper") or read_shop(desk.store).paper
     if job.found is None or job.board is None:
         raise InputError("papers need a board", expected="a board, chosen at receive")
     if paper not in _PAPERS:
@@ -68,9 +70,13 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
     if what == "report":
         report = report_content(
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link,
-            photos=_photos(desk, state),
+            photos=report_photos(desk.store, state),
         )  # fmt: skip
-        return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
+        return (
+            what,
+            f"report-{state.number}.pdf",
+            report_pdf(replace(report, logo=logo_svg(*logo_of(desk.store))), _PAPERS[paper]),
+        )
     on = _occasion(desk, job, form, who)
     return (
         what,
@@ -84,16 +90,14 @@ def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
     minutes = float(form.number("minutes")) if form.text("minutes") else None
     shelf = stock(read_shelf(desk.store), job.number)
     return Occasion(
-        job.state, job.found, read_shop(desk.store), who, day(now()), shelf, minutes, desk.bench_url
+        job.state,
+        job.found,
+        read_shop(desk.store),
+        who,
+        day(now()),
+        shelf,
+        minutes,
+        desk.bench_url,
+        logo_svg(*logo_of(desk.store)),
+        times_so_far(desk.store, job.found.board.name),
     )
-
-
-def _photos(desk: Desk, state: JobState) -> list[Picture]:
-    """The first photos of the job, as far as they can be decoded."""
-    pictures = []
-    for line in state.photos[:_MOST_PHOTOS]:
-        data = desk.store.attachment(line.sha256)
-        if shown_type(data):  # HEIC and the like stay in the record and cannot be set on paper
-            name, caption = f"photo-{line.seq}.svg", line.words or line.name
-            pictures.append(Picture(name, photo_svg(data, _PHOTO_PX, line.name), caption))
-    return pictures

@@ -8,7 +8,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.board.readers.text import decode_text
-from coppermend.errors import CoppermendError, InputError
+from coppermend.errors import CoppermendError, InputError, UnknownName
+from coppermend.job.logo import keep_logo, logo_of
 from coppermend.job.shelf import (
     Shelved,
     count_part,
@@ -20,7 +21,8 @@ from coppermend.job.shelf import (
     use_kit,
 )
 from coppermend.job.shelf_csv import parse_shelf_csv, shelf_csv
-from coppermend.job.shop import MEANING, SETTINGS, read_shop, set_shop
+from coppermend.job.shop import MEANING, SETTINGS, TOOLS, read_shop, set_shop
+from coppermend.papers.labelsize import SIZES
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import Form, SentForm
 from coppermend.web.language import translate as _
@@ -29,6 +31,31 @@ from coppermend.web.rom_hand_out import file_answer
 
 router = APIRouter(include_in_schema=False)
 _MOST_SHOWN = 500
+# Settings that the page of the shop sets out by itself; any other comes after them.
+_PLACED = frozenset(
+    [
+        "name",
+        "address",
+        "contact",
+        "tax_number",
+        "currency",
+        "taxes",
+        "parts_tax",
+        "labour_tax",
+        "tax_rounding",
+        "hourly",
+        "markup",
+        "terms",
+        "paper",
+        "label",
+        "language",
+        "units",
+        "tools",
+        "logo",
+    ]
+)
+# An SVG that is opened by itself runs nothing, whatever it holds.
+_DRAWS_ONLY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 
 
 @router.get("/shop")
@@ -39,25 +66,53 @@ def show_shop(request: Request, kept: str = "") -> Response:
 
 @router.post("/shop")
 def keep_shop(request: Request, form: SentForm) -> Response:
-    """Change what was changed."""
+    """Change what was changed; a logo that was sent is kept by its content."""
     desk = desk_of(request)
+    who = author(request, form)
     try:
-        now = read_shop(desk.store).to_json()
-        changes = {n: form.text(n) for n in SETTINGS if n in form.texts and form.text(n) != now[n]}
-        set_shop(desk.store, changes, who=author(request, form))
+        now, wanted = read_shop(desk.store).to_json(), _wanted(form)
+        changes = {name: text for name, text in wanted.items() if text != now[name]}
+        set_shop(desk.store, changes, who=who)
+        for sent in form.uploads("logo-file"):
+            keep_logo(desk.store, sent.data, sent.name, who=who)
     except CoppermendError as error:
         return _shop(request, form, status=status_of(error), error=str(error))
     return see("/shop", form, kept="1")
 
 
-def _shop(request: Request, form: Form, *, status: int = 200, kept: bool = False, **more: Any) -> Response:
-    values = {
-        **read_shop(desk_of(request).store).to_json(),
-        **{n: form.text(n) for n in SETTINGS if n in form.texts},
-    }
-    return page(
-        request, "shop.html", status=status, values=values, meaning=MEANING, saved=kept, typed=form, **more
+@router.get("/shop/logo")
+def show_logo(request: Request) -> Response:
+    """The shop's logo.
+
+    Raises:
+        UnknownName: If the shop has none.
+    """
+    data, kind = logo_of(desk_of(request).store)
+    if not data:
+        raise UnknownName("logo", "logo", "the shop", "upload one on the page of the shop")
+    return Response(
+        data,
+        media_type=kind,
+        headers={"Content-Security-Policy": _DRAWS_ONLY, "Cache-Control": "private, max-age=3600"},
     )
+
+
+def _wanted(form: Form) -> dict[str, str]:
+    wanted = {name: form.text(name) for name in SETTINGS if name in form.texts and name != "logo"}
+    if form.text("tools-shown"):
+        wanted["tools"] = "; ".join(name for i, name in enumerate(TOOLS) if form.text(f"tool-{i}"))
+    if form.text("logo-off"):
+        wanted["logo"] = ""
+    return wanted
+
+
+def _shop(request: Request, form: Form, *, status: int = 200, kept: bool = False, **more: Any) -> Response:
+    values = {**read_shop(desk_of(request).store).to_json(), **_wanted(form)}
+    return page(
+        request, "shop.html", status=status, values=values, meaning=MEANING, saved=kept, typed=form, tools=tuple(TOOLS),
+        owned=[name.strip() for name in values["tools"].split(";")], others=[n for n in SETTINGS if n not in _PLACED],
+        labels=[(name, size.words) for name, size in SIZES.items()], **more,
+    )  # fmt: skip
 
 
 @router.get("/shelf")

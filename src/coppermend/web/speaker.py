@@ -25,5 +25,5 @@ class Speaker:
         if scope["type"] == "http" and not scope["path"].startswith(_NO_WORDS):
             shop = await run_in_threadpool(self.settings)
             scope.setdefault("state", {})["settings"] = shop
-            speak(asked_for(Headers(scope=scope).get("accept-language", ""), shop.language))
+            speak(asked_for(Headers(scope=scope).get("accept-language", ""), shop.language), shop.units)
         await self.app(scope, receive, send)

@@ -14,3 +14,10 @@ FATES = (mark("discard"), mark("test"), mark("refit"))
 LEVELS = (mark("low"), mark("high"))
 SYMPTOMS = (mark("no boot"), mark("boots"), mark("all works"))
 FINDINGS = (mark("error"), mark("warning"), mark("note"))
+TOOLS = (
+    mark("multimeter"), mark("logic probe"), mark("frequency counter"), mark("spare parts"),
+    mark("bus adapter"),
+)  # fmt: skip
+PAYMENTS = (
+    mark("quoted"), mark("invoiced"), mark("part-paid"), mark("paid"), mark("refunded"), mark("waived"),
+)  # fmt: skip
