@@ -35,6 +35,7 @@ def isolate_view(job: Job, desk: Desk, wanted: str) -> dict[str, Any]:
     history = earlier_faults(desk.store, job.board, besides=job.state.number)
     search = search_of(job.board, library, job.state, history)
     isolation = search.isolation
+    isolation.tools = desk.settings().owned
     ahead = isolation.propose(4) if isolation.effects.faults else ()
     chosen = int(wanted) - 1 if wanted.isascii() and wanted.isdigit() and len(wanted) < 3 else 0
     current = ahead[chosen] if 0 <= chosen < len(ahead) else None
