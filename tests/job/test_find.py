@@ -162,3 +162,15 @@ def test_words_and_slips():
     assert list(words_of("Gérard's PR-0117")) == ["gerard", "s", "gerards", "pr", "0117", "pr0117"]
     assert (slips("ab", "ba"), slips("", "abc"), slips("kitten", "sitting")) == (1, 3, 3)
     assert nearest("bord", ["board", "bound", "card"]) == ("board",)
+
+
+def test_whole_words_go_before_beginnings_where_there_are_too_many(store: Store):
+    """Of many jobs those with the very word, newest first; where they fit the list, beginnings are there too."""
+    for name in ("battery", "battery", "batterypack", "battery", "batterypack"):
+        store.new_job({"customer": "x", "complaint": name}, who="Bo", at=AT)
+
+    few, many = store.search("battery", 2), store.search("battery", 3)
+
+    assert [job.complaint for job in few.jobs] == ["battery", "battery"] and few.more
+    assert [job.complaint for job in many.jobs] == ["batterypack", "battery", "batterypack"] and many.more
+    assert len(store.search("battery", 5).jobs) == len(store.find("battery")) == 5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from decimal import Decimal
 
@@ -14,11 +15,14 @@ from coppermend.demo.board_data import demo_board_files
 from coppermend.demo.story import damage_area
 from coppermend.errors import InputError
 from coppermend.job.assess import assess
-from coppermend.job.quote import invoice_bill, quote_bill
+from coppermend.job.dealings import TimeSpent
+from coppermend.job.learning import estimate
+from coppermend.job.quote import billed_minutes, invoice_bill, quote_bill
 from coppermend.job.shop import Shop, changed
 from coppermend.job.state import FileLine, JobState
+from coppermend.job.sums import sums_of
 from coppermend.papers.marks import work_marks
-from coppermend.papers.shop_papers import SHEETS, Occasion, paper_pdf
+from coppermend.papers.shop_papers import SHEETS, Occasion, paper_body, paper_pdf
 from coppermend.rework.stocked import Stock
 
 SHOP = changed(
@@ -102,6 +106,32 @@ def test_invoice_charges_only_what_is_recorded(on: Occasion):
     )
     assert "26-0042-U/2" in text_of(paper_pdf("invoice", again))
     assert "Payable within 14 days." in text_of(paper_pdf("invoice", on))
+
+
+def test_quote_follows_the_shops_own_times(on: Occasion):
+    """Without history the plan's time, with sixty at the start; thirty jobs of 100 min bring it near 100, and the quote says so."""
+    plain = billed_minutes(quote_bill(on.found, SHOP))
+    history = sums_of([math.log(100)] * 30)
+    learnt = quote_bill(on.found, SHOP, history=history)
+    remedies = [one for one in learnt.lines if one.line.link.startswith("remedy ")]
+
+    expected = estimate(history, guess=plain).middle
+    assert plain > 100 and billed_minutes(learnt) == pytest.approx(expected, abs=0.4 * (len(remedies) + 1))
+    assert "30 jobs of the shop" in " ".join(
+        text_of(paper_pdf("quote", replace(on, history=history))).split()
+    )
+    assert paper_body("quote", replace(on, history=history), "0" * 64, "q.pdf")["minutes"] == billed_minutes(
+        learnt
+    )
+
+
+def test_invoice_charges_what_the_timer_noted(on: Occasion):
+    """90 min noted at two stages are an hour and a half; minutes given by hand go before."""
+    timed = replace(on.found, state=replace(on.state, time=TimeSpent({"strip": 1800.0, "copper": 3600.0})))
+
+    assert billed_minutes(invoice_bill(timed, SHOP)) == 90
+    assert billed_minutes(invoice_bill(timed, SHOP, minutes=30)) == 30
+    assert billed_minutes(invoice_bill(timed, SHOP, minutes=0)) == 0
 
 
 def test_shelf_prices_and_markup_go_before_usual_ones(on: Occasion):

@@ -98,6 +98,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "find": Leaf(f"{_HERE}.jobs", "find", "Find jobs by words; typing errors are forgiven."),
             "queue": Leaf(f"{_HERE}.jobs", "queue", "What is in the shop, by promised date."),
             "erase": Leaf(f"{_HERE}.keeping", "erase", "Erase a customer's personal data on request."),
+            "due": Leaf(f"{_HERE}.keeping", "due", "Personal data that is past the shop's period."),
             "show": Leaf(f"{_HERE}.jobshow", "show", "Say where a job stands and what comes next."),
             "log": Leaf(f"{_HERE}.joblog", "log", "Print a job's record, or add an entry to it."),
             "walk": Leaf(f"{_HERE}.copper_walk", "walk", "Walk the probes one by one, each answer kept."),
@@ -127,6 +128,7 @@ COMMANDS: Mapping[str, Branch | Leaf] = {
             "export": Leaf(f"{_HERE}.shelf", "export", "Write the shelf as CSV."),
         },
     ),
+    "scan": Leaf(f"{_HERE}.scan", "scan", "Read the code of a tag from a photo."),
     "learn": Leaf(f"{_HERE}.learn", "learn", "What the shop's own history says."),
     "people": Branch(
         "Who may sign in at a bench that is open to the network.",

@@ -14,6 +14,7 @@ from coppermend.cli.record import GIVE_BOARD, DataOption, WhoOption
 from coppermend.cli.tree import examples
 from coppermend.job.history import earlier_work
 from coppermend.job.search import JobSummary
+from coppermend.job.state import fold
 from coppermend.job.store import Store
 
 
@@ -52,11 +53,15 @@ def new(
             sha256 = store.add_board(loaded)
             store.append(number, "board", "receive", {"name": loaded.name, "sha256": sha256}, who=who)
         earlier = earlier_work(store, serial, marks, customer, besides=number)
-    document = {"number": number, "earlier": [job.to_json() for job in earlier]}
+        linked = fold(store.entries(number)).comebacks
+    document = {
+        "number": number, "earlier": [job.to_json() for job in earlier], "linked": [line.job for line in linked],
+    }  # fmt: skip
 
     def show_text() -> None:
         say(f"job {number} is open")
         rows = [(e.job.number, f"{e.job.created:%Y-%m-%d}", e.job.machine, "; ".join(e.why)) for e in earlier]
+        say(*(f"linked to job {line.job}: {line.why}" for line in linked))
         table("here before", ("job", "opened", "machine", "why"), rows)
         say(
             f"next: coppermend job log {number} damage --area FILE"

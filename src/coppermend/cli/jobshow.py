@@ -8,6 +8,7 @@ from coppermend.cli.output import JsonFlag, counted, emit, say, table
 from coppermend.cli.record import GIVE_BOARD, DataOption, JobArgument, assessment_of, state_of
 from coppermend.cli.tree import examples
 from coppermend.job.assess import Assessment
+from coppermend.job.history import later_work
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
 from coppermend.proving.records import Gate
@@ -19,12 +20,19 @@ def show(job: JobArgument, data: DataOption, as_json: JsonFlag = False) -> int:
     with Store.open(data) as store:
         state = state_of(store, job)
         found = assessment_of(store, state) if state.board else None
-    document: dict[str, Any] = {"job": state.to_json(), "assessment": found.to_json() if found else None}
+        later = later_work(store, state.number)
+    document: dict[str, Any] = {"job": state.to_json(), "assessment": found.to_json() if found else None,
+                                "later": [one.number for one in later]}  # fmt: skip
 
     def show_text() -> None:
         say(f"job {state.number}: {', '.join(filter(None, (state.customer, state.machine, state.serial)))}")
         if state.complaint:
             say(f"complaint: {state.complaint}")
+        say(*(f"back from job {line.job}: {line.why}" for line in state.comebacks))
+        say(*(f"came back as job {one.number}" for one in later))
+        if state.time.minutes:
+            quoted = f" of {state.quoted_minutes:.0f} quoted" if state.quoted_minutes else ""
+            say(f"time: {state.time.minutes:.0f} min noted{quoted}")
         if found:
             _show_progress(state, found)
         else:

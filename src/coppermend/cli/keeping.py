@@ -7,11 +7,13 @@ from typing import Annotated
 
 import typer
 
-from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole
+from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole, table
 from coppermend.cli.record import DataOption, JobArgument, WhoOption
 from coppermend.cli.tree import examples
 from coppermend.job import backup as keeping
 from coppermend.job.erase import erase_personal
+from coppermend.job.retention import due_jobs, erase_due
+from coppermend.job.shop import read_shop
 from coppermend.job.store import Store, now
 
 
@@ -95,6 +97,41 @@ def erase(
             say(f"papers may still carry the name: entries {', '.join(map(str, erased.papers))}")
 
     emit(erased.to_json(), as_json, show_text)
+    return 0
+
+
+@examples("coppermend job due", "coppermend job due --erase")
+def due(
+    data: DataOption,
+    who: WhoOption,
+    erase_them: Annotated[
+        bool, typer.Option("--erase", help="Erase the personal data of all that are listed.")
+    ] = False,
+    as_json: JsonFlag = False,
+) -> int:
+    """List finished jobs whose personal data is past the shop's period (``keep_years``); erase it when told."""
+    with Store.open(data) as store:
+        years = read_shop(store).keeps_years
+        jobs = due_jobs(store, years)
+        erased = erase_due(store, years, [job.number for job in jobs], who=who) if erase_them else ()
+
+    def show_text() -> None:
+        if years is None:
+            say("no period is set: coppermend shop set keep_years=10")
+        table(
+            "",
+            ("job", "last entry", "customer"),
+            [(j.number, f"{j.changed:%Y-%m-%d}", j.customer) for j in jobs],
+        )
+        say(f"{counted(len(jobs), 'job')} past {years} years" if years else "nothing is due")
+        if erased:
+            say("erased; backups made before still hold it: make a new one and delete those")
+
+    emit(
+        {"years": years, "due": [j.to_json() for j in jobs], "erased": [e.to_json() for e in erased]},
+        as_json,
+        show_text,
+    )
     return 0
 
 

@@ -25,14 +25,16 @@ from coppermend.cli.record import (
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment
+from coppermend.job.shop import read_shop
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
 from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.labelsize import SIZES, parse_size
+from coppermend.papers.photos import report_photos
 from coppermend.papers.report import Paper, report_pdf
 from coppermend.papers.tag import PRINTER_DPI, tag_pdf, tag_png
 
-Make = Callable[[JobState, Assessment, str], bytes]
+Make = Callable[[Store, JobState, Assessment, str], bytes]
 
 
 def _paper(data: Path, job: str, what: str, out: Path, who: str, as_json: bool, make: Make) -> int:
@@ -41,7 +43,7 @@ def _paper(data: Path, job: str, what: str, out: Path, who: str, as_json: bool, 
     with Store.open(data) as store:
         state = state_of(store, job)
         found = assessment_of(store, state)
-        made = make(state, found, f"{datetime.now():%Y-%m-%d}")
+        made = make(store, state, found, f"{datetime.now():%Y-%m-%d}")
         media_type = mimetypes.guess_type(out.name)[0] or "application/pdf"
         sha256 = store.attach(made, out.name, media_type)
         write_new(out, lambda: made)  # before the entry: the record shall not tell of a paper nobody has
@@ -85,10 +87,10 @@ def tag(
     _refuse_other_ending(out, ".pdf", ".png")
     label = parse_size(size)
 
-    def make(state: JobState, found: Assessment, date: str) -> bytes:
+    def make(store: Store, state: JobState, found: Assessment, date: str) -> bytes:
         content = tag_content(
             found.board, standard_library(), state, found,
-            who=who, date=date, shop=shop, bench_url=bench_url,
+            who=who, date=date, shop=shop or read_shop(store).name, bench_url=bench_url,
         )  # fmt: skip
         if out.suffix.lower() == ".png":
             return tag_png(content, label, dots_per_inch)
@@ -103,23 +105,29 @@ def report(
     data: DataOption,
     who: WhoOption,
     out: Annotated[Path, typer.Option("-o", "--out", metavar="FILE", help="PDF to write.")],
-    paper: Annotated[str, typer.Option("--paper", help="a4 or us-letter.")] = "a4",
+    paper: Annotated[
+        str, typer.Option("--paper", help="a4 or us-letter; that of the shop, unless named.")
+    ] = "",
     shop: ShopOption = "",
     bench_url: LinkOption = "",
+    no_photos: Annotated[
+        bool, typer.Option("--no-photos", help="Without the photos of before and after (six at most).")
+    ] = False,
     as_json: JsonFlag = False,
 ) -> int:
     """Make the return report for the customer: pictures, work done, readings, proofs, cautions."""
     papers: dict[str, Paper] = {"a4": "a4", "us-letter": "us-letter"}
-    if paper not in papers:
+    if paper and paper not in papers:
         raise InputError(f"no paper {paper!r}", expected="a4 or us-letter", where="--paper")
     _refuse_other_ending(out, ".pdf")
 
-    def make(state: JobState, found: Assessment, date: str) -> bytes:
+    def make(store: Store, state: JobState, found: Assessment, date: str) -> bytes:
         content = report_content(
             found.board, standard_library(), state, found,
-            who=who, date=date, shop=shop, bench_url=bench_url,
+            who=who, date=date, shop=shop or read_shop(store).name, bench_url=bench_url,
+            photos=() if no_photos else report_photos(store, state),
         )  # fmt: skip
-        return report_pdf(content, papers[paper])
+        return report_pdf(content, papers[paper or read_shop(store).paper])
 
     return _paper(data, job, "report", out, who, as_json, make)
 

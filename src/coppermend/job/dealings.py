@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from coppermend.job.entry import Entry, Stage
+from coppermend.job.entry import STAGES, Entry, Stage
 
 LONGEST_RUN = timedelta(hours=12)
 
@@ -203,6 +203,11 @@ def time_spent(entries: Iterable[Entry]) -> TimeSpent:
     return TimeSpent(
         {stage: max(0.0, s) for stage, s in seconds.items()}, tuple(running.values()), tuple(unclosed)
     )
+
+
+def minutes_noted(time: TimeSpent) -> dict[str, int]:
+    """Whole minutes per stage, in the order of the stages; those without any are left out."""
+    return {stage: round(time.seconds[stage] / 60) for stage in STAGES if time.seconds.get(stage)}
 
 
 def _bodies(entries: Iterable[Entry]) -> Iterable[tuple[Entry, Mapping[str, Any]]]:

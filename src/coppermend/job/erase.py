@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from coppermend.errors import InputError
 from coppermend.job import cards, tables
@@ -45,11 +45,13 @@ class Erased:
 
 
 def erase_personal(
-    store: Store, job: str, *, why: str, who: str, notes: Collection[int] = (), at: datetime | None = None
-) -> Erased:
+    store: Store, job: str, *, why: str, who: str, notes: Collection[int] = (), at: datetime | None = None,
+    clear: bool = True,
+) -> Erased:  # fmt: skip
     """Take customer, contact, and names in shipping, approvals and payment out of a job's record; and named notes.
 
-    Backups made before still hold what was erased; make a new one and delete those. Papers and photos stay.
+    Backups made before still hold what was erased; make a new one and delete those. Papers and photos stay. Without
+    ``clear`` the caller ends with ``clear_leftovers``, once for many jobs.
 
     Raises:
         InputError: If no reason is given, there is nothing to erase, or a number in ``notes`` is no note.
@@ -69,10 +71,12 @@ def erase_personal(
     body = check_body("erased", {"entries": sorted(changed), "why": why.strip()})
     with tables.writing(store.engine) as connection:
         key = _erase(connection, number, changed, record, {"at": at, "who": who, "why": why.strip()})
-        last = max(e.seq for e in record) + 1
+        last = (
+            connection.scalar(select(func.max(tables.entry.c.seq)).where(tables.entry.c.job == number)) or 0
+        )
         row = {
             "job": number,
-            "seq": last,
+            "seq": last + 1,
             "at": at,
             "who": who,
             "stage": "return",
@@ -83,7 +87,8 @@ def erase_personal(
         before = _words(connection, key)
         cards.rebuild(connection, [number])
         _forget(connection, before - _words(connection, key))
-    _clear_leftovers(store)
+    if clear:
+        clear_leftovers(store)
     return Erased(number, tuple(sorted(changed)), tuple(e.seq for e in record if e.kind == "paper"))
 
 
@@ -127,7 +132,7 @@ def _forget(connection: Connection, words: Collection[str]) -> None:
             connection.execute(delete(tables.word).where(tables.word.c.word == word))
 
 
-def _clear_leftovers(store: Store) -> None:
+def clear_leftovers(store: Store) -> None:
     """Have SQLite merge its index and empty its log, so that the file keeps no trace."""
     if tables.is_postgresql(store.engine):
         return

@@ -7,22 +7,27 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from coppermend.job.assess import Assessment
+from coppermend.job.learning import estimate
 from coppermend.job.money import Bill, Line, bill
 from coppermend.job.shop import Shop
+from coppermend.job.sums import Sums
 from coppermend.rework.options import Prices, compare_options, usual_prices
 from coppermend.rework.records import KitLine, RefitItem
 from coppermend.rework.stocked import Stock, supply_kit
 
 _CENT = Decimal("0.01")
-# Bench time of a job beside its remedies: log in, inspect, clean, prove, pack. Common practice, no source; the shop's own
-# history replaces it, see job.learning.
+NO_HISTORY = Sums()
+# Bench time of a job beside its remedies: log in, inspect, clean, prove, pack. Common practice, no source; a start value
+# only, since the shop's own finished jobs on the board outweigh it.
 BASE_MINUTES = 60.0
 
 
-def quote_bill(
-    found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), base_minutes: float = BASE_MINUTES
-) -> Bill:
-    """The quote: the kit as it stands, and the time of every part and remedy of the plan."""
+def quote_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), history: Sums = NO_HISTORY) -> Bill:
+    """The quote: the kit as it stands, the time of every remedy of the plan, and the bench time beside them.
+
+    All times together come to what the plan makes of it; with jobs on this board behind it, to the shop's own estimate,
+    for which the plan is the first guess (see ``learning.estimate``). ``history`` holds those jobs' times [ln min].
+    """
     prices = usual_prices()
     lines = [
         _part_line(
@@ -37,25 +42,25 @@ def quote_bill(
         for option in planned
         if option.minutes
     ]
+    remedies = sum(option.minutes for option in planned)
     others = _minutes_besides(found, prices, len(found.strip), len(found.refit), len(found.state.jumpers))
-    lines.append(
-        _time_line(
-            "Cleaning, parts off and on, proving", base_minutes + others, shop, "estimate of the bench time"
-        )
-    )
+    besides, why = BASE_MINUTES + others, "estimate of the bench time"
+    if history.count:
+        learnt = estimate(history, guess=remedies + besides)
+        besides, why = max(learnt.middle - remedies, 0.0), f"all together {learnt.words}"
+    lines.append(_time_line("Cleaning, parts off and on, proving", besides, shop, why))
     return bill(lines, shop.rates, shop.currency, shop.rounding)
 
 
-def invoice_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), minutes: float | None = None,
-                 base_minutes: float = BASE_MINUTES) -> Bill:  # fmt: skip
+def invoice_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), minutes: float | None = None) -> Bill:
     """The invoice: parts that the record says are fitted new, wires added, and time.
 
     Args:
         found: The job.
         shop: Currency, taxes, prices.
         shelf: Prices of stock.
-        minutes: Bench time that was noted [min]; None to charge by what was done, with the usual times.
-        base_minutes: Time beside parts and remedies, when none was noted [min].
+        minutes: Bench time to charge [min]; None for what the timer noted, and where it noted nothing, by what was
+            done with the usual times.
     """
     prices, state = usual_prices(), found.state
     fitted = [item for item in found.refit if item.source == "new" and item.refdes in state.refit]
@@ -64,8 +69,9 @@ def invoice_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), min
         _part_line(s.line, s.price / s.line.quantity, shop, f"fitted as {', '.join(s.line.refdes)}")
         for s in supply_kit(kit, shelf, prices)
     ]
-    if minutes is not None:
-        lines.append(_time_line("Bench time", minutes, shop, "time noted in the record"))
+    noted = minutes if minutes is not None else state.time.minutes
+    if noted or minutes is not None:
+        lines.append(_time_line("Bench time", noted, shop, "time noted in the record"))
         return bill(lines, shop.rates, shop.currency, shop.rounding)
     done = [remedy for remedy in found.chosen if set(remedy.parts_off) <= set(state.strip)]
     lines += [
@@ -77,7 +83,7 @@ def invoice_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), min
     words = (
         f"Cleaning, {len(state.strip)} parts off, {len(state.refit)} on, {len(state.jumpers)} wires, proving"
     )
-    lines.append(_time_line(words, base_minutes + others, shop, f"record up to entry {state.seq}"))
+    lines.append(_time_line(words, BASE_MINUTES + others, shop, f"record up to entry {state.seq}"))
     return bill(lines, shop.rates, shop.currency, shop.rounding)
 
 

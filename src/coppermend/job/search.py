@@ -93,6 +93,8 @@ def queue(connection: Connection, limit: int | None = None) -> tuple[JobSummary,
 def find(connection: Connection, typed: str, limit: int | None = None) -> Found:
     """The jobs that have every word of ``typed``, or a word that begins with it, anywhere in their records.
 
+    Where more jobs than ``limit`` have the very words, only those are counted.
+
     A whole job number finds exactly its job. When no job has all words, words that contain what was typed or are
     a slip or two away count as well.
     """
@@ -107,7 +109,7 @@ def find(connection: Connection, typed: str, limit: int | None = None) -> Found:
         if typed.strip():  # only punctuation: nothing can be found by it
             return Found(())
         return _cut(summaries(connection, None if limit is None else limit + 1), limit)
-    exact = _matching(connection, [(word, ()) for word in words], limit)
+    exact = _as_typed(connection, words, limit)
     if exact.jobs:
         return exact
     meant = [(word, similar(connection, word)) for word in words]
@@ -116,6 +118,18 @@ def find(connection: Connection, typed: str, limit: int | None = None) -> Found:
     wider = _matching(connection, meant, limit)
     read_as = tuple((word, others) for word, others in meant if others) if wider.jobs else ()
     return Found(wider.jobs, wider.more, read_as)
+
+
+def _as_typed(connection: Connection, words: Sequence[str], limit: int | None) -> Found:
+    """Jobs with words that are, or begin with, what was typed.
+
+    Words as they stand come first: the index hands out their jobs newest first and need not gather all that a beginning
+    may mean. Only where their jobs are too few for the list, beginnings count too.
+    """
+    groups = [(word, ()) for word in words]
+    if limit is not None and (whole := _matching(connection, groups, limit, beginnings=False)).more:
+        return whole
+    return _matching(connection, groups, limit)
 
 
 def find_words(connection: Connection, words: Sequence[str], limit: int) -> tuple[JobSummary, ...]:
@@ -150,13 +164,15 @@ def similar(connection: Connection, typed: str) -> tuple[str, ...]:
 
 
 def _matching(
-    connection: Connection, groups: Sequence[tuple[str, Iterable[str]]], limit: int | None
-) -> Found:
-    """Jobs with, for every group, a word that begins with its first, or one of its others."""
+    connection: Connection, groups: Sequence[tuple[str, Iterable[str]]], limit: int | None, *,
+    beginnings: bool = True,
+) -> Found:  # fmt: skip
+    """Jobs with, for every group, a word that begins with its first (or is it), or one of its others."""
+    pg_any, lite_any = (":*", "*") if beginnings else ("", "")
     most = -1 if limit is None else limit + 1
     if tables.is_postgresql(connection):
         asked = " & ".join(
-            "(" + " | ".join([f"'{w}':*", *(f"'{o}'" for o in others)]) + ")" for w, others in groups
+            "(" + " | ".join([f"'{w}'{pg_any}", *(f"'{o}'" for o in others)]) + ")" for w, others in groups
         )
         statement = (
             f"SELECT key FROM job_words WHERE {_VECTOR} @@ CAST(:asked AS tsquery) ORDER BY key DESC"
@@ -164,7 +180,7 @@ def _matching(
         )
     else:
         asked = " AND ".join(
-            "(" + " OR ".join([f'"{w}"*', *(f'"{o}"' for o in others)]) + ")" for w, others in groups
+            "(" + " OR ".join([f'"{w}"{lite_any}', *(f'"{o}"' for o in others)]) + ")" for w, others in groups
         )
         statement = (
             "SELECT rowid FROM words_index WHERE words_index MATCH :asked ORDER BY rowid DESC LIMIT :most"

@@ -16,6 +16,7 @@ from coppermend.job.plain import LARGEST_BYTES, plain, to_json_text
 
 KINDS: tuple[EntryKind, ...] = get_args(EntryKind)
 FATES = ("discard", "test", "refit")
+PAYMENTS = ("quoted", "invoiced", "part-paid", "paid", "refunded", "waived")
 LONGEST_WORD, LONGEST_TEXT = 200, 20_000
 NULLED_OHM = -0.5  # nulled leads may read a little below zero
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -187,7 +188,8 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
     "observation": {
         "point": _WORD_OR_NONE, "value": _WORD, "condition": _WORD_OR_NONE,
         "kind": _one_of(
-            "logic", "volts", "ripple", "ohms", "hertz", "seconds", "symptom", "swap", "visual", "selftest", "repair"
+            "logic", "volts", "ripple", "ohms", "hertz", "seconds", "symptom", "swap", "visual",
+            "watch", "joints", "selftest", "repair",
         ),
     },
     "strip": {"refdes": _WORD, "done": _FLAG, "fate": _one_of("", *FATES, required=False)},
@@ -221,7 +223,7 @@ FIELDS: Mapping[EntryKind, Mapping[str, Field]] = {
         "note": _TEXT_OR_NONE,
     },
     "payment": {
-        "state": _one_of("quoted", "invoiced", "part-paid", "paid", "refunded", "waived"),
+        "state": _one_of(*PAYMENTS),
         "amount": _WORD_OR_NONE, "note": _TEXT_OR_NONE,
     },
     "video": {

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.errors import InputError
+from coppermend.papers.photos import scaled_jpeg
 from coppermend.web.desk import desk_of
-from coppermend.web.photos import scaled_jpeg
 
 router = APIRouter(include_in_schema=False)
 
@@ -48,12 +48,31 @@ def picture_type(data: bytes, where: str) -> str:
     raise InputError("is no picture", expected="JPEG, PNG, WebP, GIF or HEIC", where=where)
 
 
+def video_type(data: bytes, where: str) -> str:
+    """The media type of a video by its first bytes.
+
+    Raises:
+        InputError: If it is no MP4, QuickTime or WebM video.
+
+    Source: ISO/IEC 14496-12, box "ftyp"; RFC 8794, EBML magic (from memory).
+    """
+    if kind := _video(data):
+        return kind
+    raise InputError("is no video", expected="MP4, MOV or WebM", where=where)
+
+
+def _video(data: bytes) -> str:
+    if data[4:8] == b"ftyp" and data[8:12] not in _HEIF_BRANDS:
+        return "video/quicktime" if data[8:10] == b"qt" else "video/mp4"
+    return "video/webm" if data.startswith(b"\x1a\x45\xdf\xa3") else ""
+
+
 @router.get("/attachments/{sha256}")
 def show_attachment(request: Request, sha256: str) -> Response:
     """One attachment."""
     store = desk_of(request).store
     info, data = store.attachment_info(sha256), store.attachment(sha256)
-    kind = shown_type(data)
+    kind = shown_type(data) or _video(data)
     how = "inline" if kind else "attachment"
     headers = {
         "Content-Disposition": f"{how}; filename*=UTF-8''{quote(info.name)}",

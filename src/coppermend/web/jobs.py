@@ -126,8 +126,10 @@ def go_on(request: Request, number: str, form: SentForm) -> Response:
 def undo(request: Request, number: str, form: SentForm) -> Response:
     """Undo an entry: it stays in the record and no longer counts."""
     here = form.text("stage") or "receive"
-    show = "record" if form.text("back") == "record" else here
-    return keep(request, number, here, "void", form, _void(form), show=show)
+    back = form.text("back")
+    show = back if back in ("record", "dealings") else here
+    isolation = request.query_params.get("isolation", "")  # so that a walk over other pairs goes on
+    return keep(request, number, here, "void", form, _void(form), show=show, isolation=isolation)
 
 
 def _void(form: Form) -> Callable[[Job], Mapping[str, Any]]:

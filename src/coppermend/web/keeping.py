@@ -32,7 +32,7 @@ def keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
         kind: Kind of the entry.
         form: What was sent; if it is refused the page comes back with it.
         body: Makes the entry's body from the job; may raise ``InputError``.
-        show: Stage or "record" to show instead.
+        show: Stage, "record" or "dealings" to show instead.
         anchor: Where on that page.
         shown: What else that page is asked to show, as in its address; "" for nothing.
     """
@@ -44,7 +44,7 @@ def keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
         entry = desk.store.append(job.number, kind, stage, body(job), who=who)
     except CoppermendError as error:
         return refused(request, job, stage, form, error)
-    target = show if show in (*STAGES, "record") else stage
+    target = show if show in (*STAGES, "record", "dealings") else stage
     return see(f"/jobs/{job.number}/{target}", form, anchor=anchor, kept=entry.seq, **shown)
 
 

@@ -122,11 +122,12 @@ def _proof_group(proof: Proof, result: EvidenceLine | None, needed: Collection[s
 
 
 def _return(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
-    return {"titles": {proof.id: proof.title for proof in job.found.proofs} if job.found else {}}
+    titles = {proof.id: proof.title for proof in job.found.proofs} if job.found else {}
+    return {"titles": titles, "shop_paper": desk.settings().paper}
 
 
 def _copper(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
-    view = copper_view(job, query.get("probe", ""))
+    view = copper_view(job, query.get("probe", ""), desk.library, query.get("isolation", ""))
     if job.found is not None:
         roles, current = desk.roles(job.sha256), view["current"]
         view["does"] = roles[current.net].does if current and current.net in roles else ""
