@@ -21,7 +21,7 @@ from coppermend.job.shelf import (
     use_kit,
 )
 from coppermend.job.shelf_csv import parse_shelf_csv, shelf_csv
-from coppermend.job.shop import MEANING, SETTINGS, TOOLS, read_shop, set_shop
+from coppermend.job.shop import SETTINGS, TOOLS, read_shop, set_shop
 from coppermend.papers.labelsize import SIZES
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import Form, SentForm
@@ -31,29 +31,6 @@ from coppermend.web.rom_hand_out import file_answer
 
 router = APIRouter(include_in_schema=False)
 _MOST_SHOWN = 500
-# Settings that the page of the shop sets out by itself; any other comes after them.
-_PLACED = frozenset(
-    [
-        "name",
-        "address",
-        "contact",
-        "tax_number",
-        "currency",
-        "taxes",
-        "parts_tax",
-        "labour_tax",
-        "tax_rounding",
-        "hourly",
-        "markup",
-        "terms",
-        "paper",
-        "label",
-        "language",
-        "units",
-        "tools",
-        "logo",
-    ]
-)
 # An SVG that is opened by itself runs nothing, whatever it holds.
 _DRAWS_ONLY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 
@@ -109,8 +86,8 @@ def _wanted(form: Form) -> dict[str, str]:
 def _shop(request: Request, form: Form, *, status: int = 200, kept: bool = False, **more: Any) -> Response:
     values = {**read_shop(desk_of(request).store).to_json(), **_wanted(form)}
     return page(
-        request, "shop.html", status=status, values=values, meaning=MEANING, saved=kept, typed=form, tools=tuple(TOOLS),
-        owned=[name.strip() for name in values["tools"].split(";")], others=[n for n in SETTINGS if n not in _PLACED],
+        request, "shop.html", status=status, values=values, saved=kept, typed=form, tools=tuple(TOOLS),
+        owned=[name.strip() for name in values["tools"].split(";")],
         labels=[(name, size.words) for name, size in SIZES.items()], **more,
     )  # fmt: skip
 
