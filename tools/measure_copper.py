@@ -13,6 +13,7 @@ import random
 import sys
 import time
 from collections import Counter
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
@@ -55,20 +56,32 @@ def measure_nets(count: int) -> None:
     print(f"nets: {equal} of {count} planned with the least number, {more} probes too many in all")
 
 
-def measure_expected(count: int) -> None:
-    """The expected number of the adaptive plan beside the least over every plan."""
-    chance = random.Random(2)
-    for islands in (3, 4, 5, 6, 7):
-        ours = least = 0.0
-        worst, runs = 1.0, count if islands < 7 else max(count // 10, 1)
-        for _ in range(runs):
+def measure_expected(count: int, sizes: Sequence[int] = (3, 4, 5, 6, 7), seed: int = 2) -> None:
+    """The expected number of the adaptive plan beside the least over every plan; nets of eight islands take minutes."""
+    for islands in sizes:
+        chance = random.Random(seed * 100 + islands)
+        ours = least = ours_s = least_s = 0.0
+        worst = 1.0
+        for _ in range(count):
             net = random_net(chance, islands)
             chances = tuple(round(chance.uniform(0.01, 0.5), 2) for _ in net.bonds)
+            start = time.process_time()
             planned = proof_pairs(net, learn(net, [], []))
             ask = cache(lambda good, opened: next_pairs(net, learn(net, good, opened), planned, chances))  # noqa: B023
-            one, best = walked_expected(net, chances, ask), least_expected(net, chances)
+            ask((), ())
+            planned_at = time.process_time()
+            one = walked_expected(net, chances, ask)
+            walked_at = time.process_time()
+            best = least_expected(net, chances)
+            least_s += time.process_time() - walked_at
+            ours_s += planned_at - start
             ours, least, worst = ours + one, least + best, max(worst, one / best)
-        print(f"expected: {islands} islands, {runs} nets: {ours / least:.4f} of the least, worst {worst:.4f}")
+        print(
+            f"expected: {islands} islands, {count} nets (seed {seed}): {ours:.3f} / {least:.3f} = {ours / least:.4f} of the "
+            f"least, worst {worst:.4f}; a first plan takes {ours_s / count:.4f} s of processor time, brute force "
+            f"{least_s / count:.2f} s",
+            flush=True,
+        )
 
 
 def measure_routes(seconds: int) -> None:
@@ -294,10 +307,12 @@ if __name__ == "__main__":
     parser.add_argument(
         "--boards", type=Path, default=Path(__file__).resolve().parents[2] / "shared" / "boards"
     )
+    parser.add_argument("--islands", type=int, nargs="*", default=[3, 4, 5, 6, 7], help="for expected")
+    parser.add_argument("--seed", type=int, default=2, help="for expected")
     given = parser.parse_args()
     if given.what in ("ratios", "jobs"):
         {"ratios": measure_ratios, "jobs": measure_jobs}[given.what](given.count, given.boards)
+    elif given.what == "expected":
+        measure_expected(given.count, given.islands, given.seed)
     else:
-        {"nets": measure_nets, "expected": measure_expected, "routes": measure_routes}[given.what](
-            given.count
-        )
+        {"nets": measure_nets, "routes": measure_routes}[given.what](given.count)

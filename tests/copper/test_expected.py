@@ -10,10 +10,11 @@ import pytest
 
 from coppermend.copper.chances import Severities, bond_chance, point_chance, track_chance
 from coppermend.copper.choose import next_pairs, proof_pairs
-from coppermend.copper.expected import best_probe, first_stretch
+from coppermend.copper.expected import best_probe
 from coppermend.copper.graph import Link, NetGraph, Spot
 from coppermend.copper.islands import Bond
 from coppermend.copper.known import RiskGraph, learn
+from coppermend.copper.stretches import first_stretch
 
 from .nets import least_expected, least_proof, random_net, walked_expected
 

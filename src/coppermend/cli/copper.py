@@ -43,15 +43,19 @@ class Isolation(StrEnum):
     LIKELY, ALL, NONE = "likely", "all", "none"
 
 
+IsolationOption = Annotated[
+    Isolation,
+    typer.Option("--isolation", help="Which pairs of nets within reach to measure against each other."),
+]
+
+
 @examples(
     "coppermend copper plan boards/control --area leak.geojson",
     "coppermend copper plan boards/control --area leak.geojson --readings readings.csv",
 )
 def plan(
     board: BoardArgument, area: AreaOption, readings: ReadingsOption = None, types: TypesOption = None,
-    isolation: Annotated[
-        Isolation, typer.Option("--isolation", help="Which pairs of nets within reach to measure against each other.")
-    ] = Isolation.LIKELY,
+    isolation: IsolationOption = Isolation.LIKELY,
     off: OffOption = None,
     wires: Annotated[
         Path | None, typer.Option("--wires", metavar="FILE", help="Write the wire list of the jumpers to a CSV file.")

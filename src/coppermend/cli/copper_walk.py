@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any, NamedTuple
 
 from coppermend.board.cautions import cautions_for
+from coppermend.board.parttypes import standard_library
+from coppermend.cli.copper import Isolation, IsolationOption
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions
 from coppermend.cli.record import DataOption, JobArgument, WhoOption, assessment_of, state_of
 from coppermend.cli.tree import examples
 from coppermend.copper.expectwords import ohms_words
+from coppermend.copper.isolation import IsolationScope
 from coppermend.copper.readings import parse_ohms
 from coppermend.copper.records import CopperPlan, Jumper, Probe
 from coppermend.copper.verdict import verdict
 from coppermend.errors import InputError
+from coppermend.job.assess import copper_plan
 from coppermend.job.entry import Entry, EntryKind
 from coppermend.job.store import Store
 
@@ -32,35 +35,43 @@ class _Kept(NamedTuple):
     words: str
 
 
-@examples("coppermend job walk 26-0042-U")
-def walk(job: JobArgument, data: DataOption, who: WhoOption, as_json: JsonFlag = False) -> int:
+@examples("coppermend job walk 26-0042-U", "coppermend job walk 26-0042-U --isolation all")
+def walk(
+    job: JobArgument,
+    data: DataOption,
+    who: WhoOption,
+    isolation: IsolationOption = Isolation.LIKELY,
+    as_json: JsonFlag = False,
+) -> int:
     """Walk the probes of a job one by one: Enter is good, o is open, a typed value is judged.
 
     Every answer is kept before the next probe is shown, so that a walk goes on where it was left. When the probes
     are made, each proposed jumper is asked for. Status 1 while anything is left to probe, open or shorted.
     """
     with Store.open(data) as store:
-        kept, plan = _Walk(store, job, who, quiet=as_json).run()
+        kept, plan = _Walk(store, job, who, isolation, quiet=as_json).run()
     document = {
         "job": job, "kept": kept, "left": len(plan.probes), "proven": list(plan.proven),
         "opens": len(plan.opens), "shorts": len(plan.shorts), "done": plan.done,
     }  # fmt: skip
-    emit(document, as_json, lambda: _say_end(job, data, kept, plan))
+    emit(document, as_json, lambda: _say_end(job, isolation, kept, plan))
     return 0 if plan.done else 1
 
 
-def _say_end(job: str, data: Path, kept: int, plan: CopperPlan) -> None:
+def _say_end(job: str, isolation: Isolation, kept: int, plan: CopperPlan) -> None:
     left = "nothing is left to probe" if plan.done else f"{counted(len(plan.probes), 'probe')} to go"
     say(f"{counted(kept, 'answer')} kept; {left}, {counted(len(plan.proven), 'net')} proven")
     if not plan.done:
-        say(f"go on with: coppermend job walk {job}")
+        more = "" if isolation is Isolation.LIKELY else f" --isolation {isolation}"
+        say(f"go on with: coppermend job walk {job}{more}")
 
 
 class _Walk:
     """The dialogue; ``later`` are ids of probes that were put off."""
 
-    def __init__(self, store: Store, job: str, who: str, *, quiet: bool) -> None:
+    def __init__(self, store: Store, job: str, who: str, isolation: Isolation, *, quiet: bool) -> None:
         self.store, self.job, self.who, self.quiet = store, job, who, quiet
+        self.isolation = isolation
         self.later: list[str] = []
         self.kept = 0
 
@@ -69,7 +80,7 @@ class _Walk:
         if not self.quiet:
             say_cautions(cautions_for("copper"))
         while True:
-            plan = assessment_of(self.store, state_of(self.store, self.job)).copper
+            plan = self._plan()
             asked = self._next(plan)
             if asked is None:
                 return self.kept, plan
@@ -81,6 +92,13 @@ class _Walk:
                 self._answer(asked, line.strip())
             except InputError as error:
                 self._tell(f"{error}")
+
+    def _plan(self) -> CopperPlan:
+        found = assessment_of(self.store, state_of(self.store, self.job))
+        if self.isolation is Isolation.LIKELY:
+            return found.copper
+        scope: IsolationScope = "all" if self.isolation is Isolation.ALL else "none"
+        return copper_plan(found.board, standard_library(), found.state, scope)
 
     def _next(self, plan: CopperPlan) -> Probe | Jumper | None:
         ahead = [probe for probe in plan.probes if probe.id not in self.later]

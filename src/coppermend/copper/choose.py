@@ -14,7 +14,7 @@ from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from coppermend.copper.bridges import bridge_forest
-from coppermend.copper.expected import EXACT_BONDS, best_probe, first_stretch
+from coppermend.copper.expected import MOST_BONDS, best_probe, effort
 from coppermend.copper.islands import Groups
 from coppermend.copper.known import (
     Cluster,
@@ -27,6 +27,7 @@ from coppermend.copper.known import (
     unknown_pairs,
 )
 from coppermend.copper.leastproof import least_pairs
+from coppermend.copper.stretches import first_stretch
 
 
 def proof_pairs(graph: RiskGraph, known: Known) -> list[Pair]:
@@ -48,7 +49,12 @@ def proof_pairs(graph: RiskGraph, known: Known) -> list[Pair]:
 
 
 def next_pairs(
-    graph: RiskGraph, known: Known, planned: Sequence[Pair], chances: Sequence[float] = ()
+    graph: RiskGraph,
+    known: Known,
+    planned: Sequence[Pair],
+    chances: Sequence[float] = (),
+    *,
+    exact: bool = True,
 ) -> list[Pair]:
     """What to probe now: first pin down what reads open, and go on with the plan elsewhere.
 
@@ -60,12 +66,13 @@ def next_pairs(
         known: What the readings told.
         planned: The pairs of the plan made before any reading; they are kept as long as they tell something.
         chances: Chance of each bond to be open, 0..1; () for all alike and small.
+        exact: Whether small pieces are planned for the least number; see ``effort_of`` for what that costs.
     """
     odds = tuple(chances) or (_SMALL,) * len(graph.bonds)
     live = _Live(graph, known)
-    exact = _exact_pairs(graph, known, live, planned, odds)
-    pairs = [pair for found in exact.values() for pair in found]
-    done = {root for root, found in exact.items() if found}
+    least = _exact_pairs(graph, known, live, planned, odds) if exact else {}
+    pairs = [pair for found in least.values() for pair in found]
+    done = {root for root, found in least.items() if found}
     ways = [way for way in _open_ways(known, live) if live.pieces.root(way.groups[0]) not in done]
     suspects = {bond for way in ways for bond in way.bonds}
     pairs += [_split(graph, known, way, odds) for way in ways]
@@ -77,6 +84,11 @@ def next_pairs(
         if live.pieces.root(start) not in done and not suspects.intersection(way.bonds):
             pairs += _stretches(graph, known, way, odds, (a, b))
     return list({frozenset(pair): pair for pair in pairs}.values()) or proof_pairs(graph, known)
+
+
+def effort_of(graph: RiskGraph, known: Known) -> int:
+    """About how many states of knowledge ``next_pairs`` goes through to plan the small pieces of a net exactly."""
+    return sum(effort(len(bonds)) for bonds in _small_pieces(graph, known, _Live(graph, known)).values())
 
 
 def _has_loops(graph: RiskGraph) -> bool:
@@ -225,22 +237,33 @@ def _exact_pairs(
 
     Where something reads open already, only the first: what comes next depends on it.
     """
-    pieces: dict[int, list[int]] = {}
-    for bond in live_bonds(graph, known):
-        root = live.pieces.root(known.group[graph.bonds[bond][0]])
-        pieces.setdefault(root, []).append(bond)
     touchable: dict[int, list[int]] = {}
     for island in _probe_islands(graph, known):
         touchable.setdefault(live.pieces.root(known.group[island]), []).append(island)
     wanted = {frozenset((known.group[a], known.group[b])) for a, b in planned}
     found = {}
-    for root, bonds in pieces.items():
-        groups = {known.group[island] for bond in bonds for island in graph.bonds[bond]}
-        if len(bonds) <= EXACT_BONDS and len(groups) == len(bonds) + 1:
-            pairs = list(combinations(touchable.get(root, ()), 2))
-            pairs.sort(key=lambda pair: frozenset(known.group[i] for i in pair) not in wanted)
-            found[root] = _best_run(known, live, bonds, pairs, odds)
+    for root, bonds in _small_pieces(graph, known, live).items():
+        pairs = list(combinations(touchable.get(root, ()), 2))
+        pairs.sort(key=lambda pair: frozenset(known.group[i] for i in pair) not in wanted)
+        found[root] = _best_run(known, live, bonds, pairs, odds)
     return found
+
+
+def _small_pieces(graph: RiskGraph, known: Known, live: _Live) -> dict[int, list[int]]:
+    """The undecided bonds of every piece without loops that is small enough to be planned exactly."""
+    pieces: dict[int, list[int]] = {}
+    for bond in live_bonds(graph, known):
+        root = live.pieces.root(known.group[graph.bonds[bond][0]])
+        pieces.setdefault(root, []).append(bond)
+    islands = {
+        root: {known.group[island] for bond in bonds for island in graph.bonds[bond]}
+        for root, bonds in pieces.items()
+    }
+    return {
+        root: bonds
+        for root, bonds in pieces.items()
+        if len(bonds) <= MOST_BONDS and len(islands[root]) == len(bonds) + 1
+    }
 
 
 def _best_run(
@@ -257,16 +280,15 @@ def _best_run(
     run: list[Pair] = []
     sound = 0
     while True:
-        left = {m & ~sound: k for k, m in reversed(list(enumerate(masks))) if m & ~sound}
-        tests = sorted(left, key=lambda m: left[m])
-        _, first = best_probe(tuple(tests), chances, tuple(sorted({m & ~sound for m in opened})))
+        _, first = best_probe(tuple(masks), chances, tuple(opened), sound)
         if not first:
             return run
-        chosen = tests[min(first)] if not run and not opened else tests[first[0]]
-        run.append(pairs[left[chosen]])
+        # of first probes that are as good, one that was planned
+        chosen = min(first) if not run and not opened else first[0]
+        run.append(pairs[chosen])
         if opened:  # what comes next depends on this reading
             return run
-        sound |= chosen
+        sound |= masks[chosen]
 
 
 def _telling_pair(known: Known, cluster: Cluster, start: int) -> Pair:

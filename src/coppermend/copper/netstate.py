@@ -13,7 +13,7 @@ from functools import cached_property
 
 from coppermend.copper.bridges import bridge_forest
 from coppermend.copper.chances import WIRE, Severities, bond_chance
-from coppermend.copper.choose import next_pairs, proof_pairs
+from coppermend.copper.choose import effort_of, next_pairs, proof_pairs
 from coppermend.copper.graph import Link, NetGraph
 from coppermend.copper.islands import Bond, Groups, NetIslands
 from coppermend.copper.known import Known, Pair, RiskGraph, learn
@@ -40,6 +40,7 @@ class NetState:
         readings: (number in the order of measuring, reading) between points of the net.
         severities: How badly its copper is touched.
         widths_mm: Widths of its touched tracks by number.
+        exact: Whether its small pieces are planned for the least expected number.
     """
 
     cut: NetIslands
@@ -48,6 +49,7 @@ class NetState:
     readings: tuple[tuple[int, Reading], ...] = ()
     severities: Severities = field(default_factory=Severities)
     widths_mm: Mapping[int, float] = field(default_factory=dict)
+    exact: bool = True
     _best: dict[int, str] = field(default_factory=dict, compare=False)
 
     @cached_property
@@ -139,8 +141,16 @@ class NetState:
         if fresh := self._unread_jumpers():
             return fresh
         planned = [] if self.jumpers else proof_pairs(self.graph, learn(self.graph, [], []))
-        pairs = [*next_pairs(self.graph, self.known, planned, self.chances), *self._unseen_pairs()]
+        pairs = [
+            *next_pairs(self.graph, self.known, planned, self.chances, exact=self.exact),
+            *self._unseen_pairs(),
+        ]
         return tuple((self.best_point(a), self.best_point(b)) for a, b in pairs)
+
+    @cached_property
+    def effort(self) -> int:
+        """What planning the net exactly costs, as a number of states of knowledge."""
+        return effort_of(self.graph, self.known)
 
     @cached_property
     def chances(self) -> tuple[float, ...]:

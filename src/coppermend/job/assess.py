@@ -15,6 +15,7 @@ from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.subject import Subject
+from coppermend.copper.isolation import IsolationScope
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan
 from coppermend.damage.touch import touch_to_json
@@ -167,8 +168,21 @@ def assess(
     )
 
 
+def copper_plan(
+    board: Board, library: PartLibrary, state: JobState, isolation: IsolationScope = "likely"
+) -> CopperPlan:
+    """The copper plan of a job, with other pairs of nets measured against each other than an assessment asks for.
+
+    Raises:
+        InputError: If the recorded damage does not lie on this board.
+    """
+    touched, offered = touched_by(board, library, state.damage)
+    lists = remembered_lists(board, library, touched, offered, state)
+    return _copper(board_facts(board, library), touched, lists, state, isolation)[0]
+
+
 def _copper(
-    facts: BoardFacts, touched: Touch, lists: WorkLists, state: JobState
+    facts: BoardFacts, touched: Touch, lists: WorkLists, state: JobState, isolation: IsolationScope = "likely"
 ) -> tuple[CopperPlan, tuple[str, ...]]:
     readings = [line for line in state.readings if facts.has_points(line.a, line.b)]
     jumpers = [line for line in state.jumpers if facts.has_points(line.a, line.b)]
@@ -183,6 +197,7 @@ def _copper(
             for j in jumpers
         ),
         lists.off,
+        isolation,
     )
     strays: list[ReadingLine | JumperLine] = [r for r in state.readings if r not in readings]
     strays += [j for j in state.jumpers if j not in jumpers]

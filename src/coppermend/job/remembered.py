@@ -11,6 +11,7 @@ from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.same import Same
+from coppermend.copper.isolation import IsolationScope
 from coppermend.copper.plan import plan_probes
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan
@@ -40,15 +41,17 @@ def _lists(  # noqa: PLR0917  (a cache tells keys apart by position)
 
 def remembered_plan(  # noqa: PLR0917  (what the plan depends on)
     board: Board, library: PartLibrary, touched: Touch, readings: tuple[Reading, ...],
-    jumpers: tuple[FittedJumper, ...], removed: frozenset[str],
+    jumpers: tuple[FittedJumper, ...], removed: frozenset[str], isolation: IsolationScope = "likely",
 ) -> CopperPlan:  # fmt: skip
     """``plan_probes``, worked out anew only when a reading, a jumper or what is off the board has changed."""
-    return _plan(Same(board), Same(library), Same(touched), readings, jumpers, removed)
+    return _plan(Same(board), Same(library), Same(touched), readings, jumpers, removed, isolation)
 
 
 @lru_cache(maxsize=_JOBS)
 def _plan(  # noqa: PLR0917  (a cache tells keys apart by position)
     board: Same[Board], library: Same[PartLibrary], touched: Same[Touch], readings: tuple[Reading, ...],
-    jumpers: tuple[FittedJumper, ...], removed: frozenset[str],
+    jumpers: tuple[FittedJumper, ...], removed: frozenset[str], isolation: IsolationScope,
 ) -> CopperPlan:  # fmt: skip
-    return plan_probes(board.thing, library.thing, touched.thing, readings, jumpers, removed=removed)
+    return plan_probes(
+        board.thing, library.thing, touched.thing, readings, jumpers, removed=removed, isolation=isolation
+    )

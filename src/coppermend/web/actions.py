@@ -10,7 +10,7 @@ from starlette.responses import Response
 from coppermend.errors import InputError
 from coppermend.rework.remedies import choose
 from coppermend.web.copper_view import BEEPER, find_probe
-from coppermend.web.desk import Job
+from coppermend.web.desk import Job, desk_of
 from coppermend.web.forms import SentForm, read_ohms
 from coppermend.web.keeping import keep
 
@@ -51,6 +51,7 @@ def keep_reading(request: Request, number: str, form: SentForm) -> Response:
     ``answer`` is "good" or "open"; what was typed counts more. Good without a number is what a beeper
     says, so the expected resistance is kept with the beeper named as the instrument.
     """
+    isolation = request.query_params.get("isolation", "")
 
     def body(job: Job) -> dict[str, Any]:
         a, b, typed = form.text("a"), form.text("b"), form.text("ohms")
@@ -65,13 +66,23 @@ def keep_reading(request: Request, number: str, form: SentForm) -> Response:
             return {**points, "ohms": 0.0, "instrument": form.text("instrument") or BEEPER}
         if typed:
             return {**points, "ohms": read_ohms(typed), "instrument": form.text("instrument")}
-        probe = find_probe(job, a, b)
+        probe = find_probe(job, desk_of(request).library, isolation, a, b)
         if form.text("answer") != "good" or probe is None:
             raise InputError("no reading was given", expected="ohms such as 0.3, or OL")
         expected = "OL" if probe.expect_ohms is None else probe.expect_ohms
         return {**points, "ohms": expected, "instrument": BEEPER}
 
-    return keep(request, number, "copper", "reading", form, body, anchor="probe", probe=form.text("next"))
+    return keep(
+        request,
+        number,
+        "copper",
+        "reading",
+        form,
+        body,
+        anchor="probe",
+        probe=form.text("next"),
+        isolation=isolation,
+    )
 
 
 @router.post("/jobs/{number}/jumper")
@@ -87,7 +98,8 @@ def fit_jumper(request: Request, number: str, form: SentForm) -> Response:
             raise InputError(f"{a} and {b} are not on one net", expected="two points of one net")
         return {"net": nets.pop(), "a": a, "b": b, **({"side": side} if side else {})}
 
-    return keep(request, number, "copper", "jumper", form, body, anchor="probe")
+    isolation = request.query_params.get("isolation", "")
+    return keep(request, number, "copper", "jumper", form, body, anchor="probe", isolation=isolation)
 
 
 @router.post("/jobs/{number}/refit")

@@ -5,28 +5,40 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from coppermend.copper.plan import Probe
+from coppermend.board.parttypes import PartLibrary
+from coppermend.copper.isolation import IsolationScope
+from coppermend.copper.plan import CopperPlan, Probe
 from coppermend.copper.verdict import limit_of
 from coppermend.copper.wirelist import total_words, wire_totals
+from coppermend.errors import InputError
+from coppermend.job.assess import copper_plan
 from coppermend.web.desk import Job
 from coppermend.web.drawing import around, jumper_overlays, probe_overlays, stage_overlays
+from coppermend.web.language import mark
 
 BEEPER = "beeper"
+SCOPES = (("likely", mark("the likely few")), ("all", mark("all within reach")), ("none", mark("none")))
 
 
-def copper_view(job: Job, wanted: str) -> dict[str, Any]:
-    """Context of the copper page: ``current`` is the probe asked for, else the first that is left."""
+def copper_view(job: Job, wanted: str, library: PartLibrary, isolation: str = "") -> dict[str, Any]:
+    """Context of the copper page: ``current`` is the probe asked for, else the first that is left.
+
+    ``isolation`` says which pairs of nets are measured against each other, "" for the likely ones.
+
+    Raises:
+        InputError: If there is no such choice.
+    """
     if job.found is None or job.board is None:
-        return {"current": None, "ahead": (), "overlays": (), "last": None}
-    ahead = job.found.copper.probes
+        return {"current": None, "ahead": (), "overlays": (), "last": None, "plan": None}
+    plan = plan_for(job, library, isolation)
+    ahead = plan.probes
     current = _probe_asked(ahead, wanted)
-    plan = job.found.copper
     overlays = (*stage_overlays(job, "refit"), *jumper_overlays(job.board, plan.jumpers, "W"))
     totals = [total_words(total) for total in wire_totals([*plan.fitted, *plan.jumpers])]
     coming = ahead[(ahead.index(current) + 1) % len(ahead)] if current else None
     view: dict[str, Any] = {
         "current": current, "ahead": ahead, "coming": coming, "last": _last_reading(job), "wire": totals,
-        "numbered": tuple(enumerate(plan.jumpers, 1)),
+        "numbered": tuple(enumerate(plan.jumpers, 1)), "plan": plan, "isolation": isolation, "scopes": SCOPES,
     }  # fmt: skip
     if current is None:
         return {**view, "overlays": overlays}
@@ -52,9 +64,24 @@ def _probe_asked(ahead: Sequence[Probe], wanted: str) -> Probe | None:
     return next((p for some in (same, alike, ahead) for p in some), None)
 
 
-def find_probe(job: Job, a: str, b: str) -> Probe | None:
+def plan_for(job: Job, library: PartLibrary, isolation: str) -> CopperPlan:
+    """The job's plan with the pairs of nets that are asked for.
+
+    Raises:
+        InputError: If there is no such choice.
+    """
+    assert job.found is not None and job.board is not None
+    if isolation in ("", "likely"):
+        return job.found.copper
+    if isolation not in ("all", "none"):
+        raise InputError(f"isolation {isolation[:40]!r}", expected=f"one of {', '.join(dict(SCOPES))}")
+    scope: IsolationScope = "all" if isolation == "all" else "none"
+    return copper_plan(job.board, library, job.state, scope)
+
+
+def find_probe(job: Job, library: PartLibrary, isolation: str, a: str, b: str) -> Probe | None:
     """The planned probe between two points, if there is one."""
-    probes = job.found.copper.probes if job.found else ()
+    probes = plan_for(job, library, isolation).probes if job.found else ()
     return next((p for p in probes if {p.a, p.b} == {a, b}), None)
 
 
