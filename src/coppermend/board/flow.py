@@ -104,15 +104,22 @@ class Flow:
 
     def _partner(self, pin: PinRef) -> PinRef | None:
         """The other end within a network or switch bank: the bussed pin, or the only pin its type joins it to."""
-        known = self.library.of(self.board.index.parts[pin.refdes])
-        partners = {
-            other
-            for path in (known.paths if known else ())
-            for ends in (path.inputs, path.outputs)
-            if pin.pin in ends
-            for other in (path.outputs if ends == path.inputs else path.inputs)
-        }
+        part = self.board.index.parts[pin.refdes]
+        if part.type not in self._partners:
+            known = self.library.of(part)
+            joined: dict[str, set[str]] = {}
+            for path in known.paths if known else ():
+                for ends, others in ((path.inputs, path.outputs), (path.outputs, path.inputs)):
+                    for number in ends:
+                        joined.setdefault(number, set()).update(others)
+            self._partners[part.type] = joined
+        partners = self._partners[part.type].get(pin.pin, ())
         return PinRef(pin.refdes, next(iter(partners))) if len(partners) == 1 else None
+
+    @cached_property
+    def _partners(self) -> dict[str, dict[str, set[str]]]:
+        """Part type -> pin -> pins that its paths join it to; networks have many pins, and all of them ask."""
+        return {}
 
     def drivers(self, net: str, without: Collection[str | PinRef] = ()) -> tuple[PinRef, ...]:
         """Pins that set the level of ``net``. On a bus the CPU wins, then transceivers, then other logic.

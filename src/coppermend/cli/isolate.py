@@ -180,7 +180,8 @@ def simulate(
 def _show_report(report: Report) -> None:
     rows = [
         ("this search", f"{report.mean:.2f}"), ("half-split by signal order", f"{report.half_split:.2f}"),
-        ("at random", f"{report.random:.2f}"), ("entropy bound", f"{report.bound_bits:.2f}"),
+        ("at random", f"{report.random:.2f}"),
+        ("this search, looks of many outcomes counted for what they tell", f"{report.yes_no:.2f}"), ("entropy bound", f"{report.bound_bits:.2f}"),
     ]  # fmt: skip
     table("measurements to isolation, on average", ("how", "measurements"), rows)
     say(

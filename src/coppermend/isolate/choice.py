@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,11 +19,12 @@ from coppermend.isolate.measurements import (
     clock_candidates,
     hazardous,
     logic_candidates,
+    look_candidates,
     ohms_candidates,
     rail_candidates,
     swap_candidates,
 )
-from coppermend.isolate.states import Floats
+from coppermend.isolate.states import Floats, entropy_bits
 
 LEAST_BITS = 0.03
 # What every measurement costs besides: finding the pin on the drawing, walking there, writing down, and the next
@@ -36,7 +37,10 @@ _RAIL_SUSPECTED = 0.02
 
 @dataclass(frozen=True)
 class Measurement:
-    """A measurement worth making, with what it is expected to tell [bit] and to cost [s], and why."""
+    """A measurement worth making, with what it is expected to tell [bit] and to cost [s], and why.
+
+    ``outcome_bits`` is the entropy of what it may show [bit]: what it could tell at most.
+    """
 
     point: str
     kind: str
@@ -47,14 +51,16 @@ class Measurement:
     why: str
     expect: str = ""
     cautions: tuple[Caution, ...] = ()
+    outcome_bits: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
-        """Keys point, kind, condition, condition_words, gain_bits, cost_s, why, expect, cautions."""
+        """Keys point, kind, condition, condition_words, gain_bits, cost_s, why, expect, cautions, outcome_bits."""
         return {
             "point": self.point, "kind": self.kind, "condition": self.condition,
             "condition_words": self.condition_words,
             "gain_bits": round(self.gain_bits, 6), "cost_s": round(self.cost_s, 1), "why": self.why,
             "expect": self.expect, "cautions": [caution.to_json() for caution in self.cautions],
+            "outcome_bits": round(self.outcome_bits, 6),
         }  # fmt: skip
 
 
@@ -72,7 +78,7 @@ class Tools:
         """Whether a measurement in a condition can be made with these."""
         owned = {
             "logic": self.logic_probe, "hertz": self.counter, "volts": self.meter, "ohms": self.meter,
-            "ripple": self.meter, "swap": self.spares,
+            "ripple": self.meter, "swap": self.spares, "watch": True, "joints": True,
         }  # fmt: skip
         return owned[candidate.kind] and (self.adapter or not how.forced)
 
@@ -95,6 +101,7 @@ def rank(
         *swap_candidates(effects, suspicion, known, now),
         *ohms_candidates(effects, suspicion, known),
         *clock_candidates(effects, suspicion, known, now),
+        *look_candidates(effects, suspicion, known),
     ]
     candidates = [c for c in (*rails, *others) if tools.allows(c, effects.condition(c.condition))]
     scored = [(information_bits(c.joint(suspicion)), c) for c in candidates]
@@ -162,15 +169,20 @@ def _measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate) -
     return Measurement(
         candidate.point, candidate.kind, candidate.condition, effects.condition(candidate.condition).words,
         information_bits(joint), candidate.cost_s, sentence, expect, _cautions(effects, candidate),
+        float(entropy_bits(joint.sum(axis=0))),
     )  # fmt: skip
 
 
+_CAUTIONS_OF: Mapping[str, tuple[str, ...]] = {
+    "ohms": ("stored charge",), "joints": ("stored charge",), "swap": ("static", "stored charge"),
+    "watch": ("solenoid", "moving parts", "mains"),
+}  # fmt: skip
+
+
 def _cautions(effects: Effects, candidate: Candidate) -> tuple[Caution, ...]:
+    if candidate.kind in _CAUTIONS_OF:
+        return cautions_called(*_CAUTIONS_OF[candidate.kind])
     graph = effects.graph
-    if candidate.kind == "ohms":
-        return cautions_called("stored charge")
-    if candidate.kind == "swap":
-        return cautions_called("static", "stored charge")
     rail = graph.board.index.rails.get(candidate.net)
     if rail is not None and abs(rail.volts) > 30:
         return cautions_called("mains", "display supply")

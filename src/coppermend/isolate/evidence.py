@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Collection, Sequence
 
@@ -11,11 +10,13 @@ from numpy.typing import NDArray
 
 from coppermend.board.model import PinRef
 from coppermend.errors import UnknownName
+from coppermend.isolate.complaints import symptom_nets
 from coppermend.isolate.conditions import ConditionName
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.faults import Unit
+from coppermend.isolate.levels import ripple_limit_v, sigmoid, state_likelihood
 from coppermend.isolate.observations import VISUAL_VALUES, Observation, net_of, pin_at, swapped
-from coppermend.isolate.states import MODES, Expected, Floats, Mode, State, logic_likelihood
+from coppermend.isolate.states import MODES, Floats, Mode, State
 from coppermend.isolate.symptoms import read_symptom
 
 LEAST = 1e-4  # no reading rules anything out for good: hands slip
@@ -25,12 +26,7 @@ _SYMPTOM_SHOWS, _SYMPTOM_ANYWAY, _SYMPTOM_ABSENT = 0.95, 0.008, 0.985
 _TEST_DETECTS, _TEST_ALARMS = 0.85, 0.03
 _OHM_DETECTS, _OHM_ALARMS = 0.97, 0.01
 _RIPPLE_DETECTS, _RIPPLE_OF_A_LOW_RAIL, _RIPPLE_ALARMS = 0.95, 0.3, 0.02
-RESET_LEAST_S, RESET_MOST_S = 0.02, 4.0
 CONTINUITY_OHM, SHORT_OHM = 5.0, 10.0
-# TTL input levels: low below 0.8 V, high above 2.0 V (SN74 series data sheets).
-LOW_VOLTS, HIGH_VOLTS = 0.8, 2.0
-_LEVEL_SOFT_V = 0.05
-_CLOCK_TOLERANCE = 0.02
 _SHOWING = np.array([1.0 - MODES[mode, State.GOOD] for mode in Mode])
 
 
@@ -102,6 +98,8 @@ def refusal(effects: Effects, seen: Observation) -> str:
             effects.condition(seen.condition)
         except UnknownName:
             return f"the board cannot be brought to the condition {seen.condition!r}"
+    if seen.kind == "watch":
+        return _cannot_be_watched(effects, seen)
     if seen.kind == "repair" and not units_at(effects, seen.point):
         return f"{seen.point} is nothing that could be at fault"
     if seen.kind == "ripple" and net_of(graph.board, seen.point) not in graph.supply - graph.grounds:
@@ -111,36 +109,12 @@ def refusal(effects: Effects, seen: Observation) -> str:
     return ""
 
 
-def expected_level(effects: Effects, net: str, condition: ConditionName = "running") -> Expected:
-    """What a sound net does in a condition, from its role; "" when nothing is known."""
-    role = effects.graph.roles[net].role
-    how = effects.condition(condition)
-    if how.deselected and role == "data":
-        return "floats"
-    if how.out and not how.forced and role not in ("clock", "reset", "interrupt"):
-        return ""  # no program runs: what moves is anyone's guess
-    if role in ("address", "data", "clock", "control", "select", "strobe"):
-        return "moves"
-    return "high" if role in ("reset", "interrupt") else ""
-
-
-def state_likelihood(effects: Effects, seen: Observation) -> Floats:
-    """P(a logic, volts, hertz or seconds observation | state of the net), shape (6,)."""
-    net = net_of(effects.graph.board, seen.point)
-    expected = expected_level(effects, net, seen.condition)
-    if seen.kind == "seconds":
-        return _reset_time(seen.number)
-    if seen.kind == "logic":
-        return logic_likelihood(seen.value, expected)
-    if seen.kind == "hertz":
-        return _hertz(effects, net, seen.number, expected)
-    rail = effects.graph.board.index.rails.get(net)
-    if rail is not None:
-        return _rail_volts(seen.number, rail.volts, rail.tolerance)
-    if net in effects.graph.supply:
-        present = _sigmoid((abs(seen.number) - HIGH_VOLTS) / _LEVEL_SOFT_V)
-        return np.array([0.001 + 0.979 * present] + [0.02 + 0.96 * (1.0 - present)] * 5)
-    return _logic_volts(seen.number, expected)
+def _cannot_be_watched(effects: Effects, seen: Observation) -> str:
+    outputs = effects.outputs
+    if not outputs.ends:
+        return f"{effects.graph.board.name} has no outputs that can be watched together"
+    strange = sorted(outputs.named(seen.value) - {end.name for end in outputs.ends})
+    return f"{', '.join(strange)} cannot be seen or heard" if strange else ""
 
 
 def _at_point(effects: Effects, seen: Observation) -> Floats:
@@ -154,81 +128,17 @@ def _modes_seen(effects: Effects, seen: Observation) -> NDArray[np.uint8]:
     return effects.modes_at(net, seen.condition, pin_at(board, seen.point))
 
 
-def _sigmoid(x: float) -> float:
-    return 1.0 / (1.0 + math.exp(-max(min(x, 60.0), -60.0)))
-
-
-def _rail_volts(volts: float, nominal: float, tolerance: float) -> Floats:
-    """Soft at the limits: a reading on the limit speaks for neither side."""
-    width = max(abs(nominal) * max(tolerance, 0.01), 0.05)
-    inside = _sigmoid((width - abs(volts - nominal)) / (width / 8))
-    return np.array([0.001 + 0.979 * inside] + [0.02 + 0.96 * (1.0 - inside)] * 5)
-
-
-def _logic_volts(volts: float, expected: Expected) -> Floats:
-    """A steady voltage as the level that it is, soft near the limits of the inputs; a moving net reads between."""
-    low = _sigmoid((LOW_VOLTS - volts) / _LEVEL_SOFT_V)
-    high = _sigmoid((volts - HIGH_VOLTS) / _LEVEL_SOFT_V)
-    between = max(0.0, 1.0 - low - high)
-    read = {"low": low, "high": high, "between": between}
-    # A meter shows the mean of a moving net: mostly between the levels.
-    mixed = 0.6 * logic_likelihood("pulsing", expected) + 0.4 * logic_likelihood("between", expected)
-    return (
-        read["low"] * logic_likelihood("low", expected)
-        + read["high"] * logic_likelihood("high", expected)
-        + read["between"] * mixed
-    )
-
-
-def _reset_time(seconds: float) -> Floats:
-    """How long reset was held after power came: too short as if it were never pulled, never let go as if it hung.
-
-    Source of the limits: the 20 ms that a CPU with its crystal needs (6802 class, from memory), and twice the 2 s
-    of the slowest supervisors on sale (DS1831 data sheet); active low is usual.
-    """
-    short = _sigmoid((RESET_LEAST_S - seconds) / (RESET_LEAST_S / 8))
-    late = _sigmoid((min(seconds, 1e9) - RESET_MOST_S) / (RESET_MOST_S / 8))
-    said = {
-        word: logic_likelihood(word) for word in ("good", "stuck high", "stuck low", "floating", "between")
-    }
-    quick = 0.6 * said["stuck high"] + 0.2 * said["floating"] + 0.2 * said["stuck low"]
-    hangs = 0.6 * said["stuck low"] + 0.2 * said["between"] + 0.2 * said["stuck high"]
-    return np.asarray(short * quick + late * hangs + max(0.0, 1.0 - short - late) * said["good"])
-
-
-def ripple_limit_v(volts: float) -> float:
-    """Most ripple on a rail, peak to peak [V]: 1 %, but not below 50 mV.
-
-    Source: 50 mV on 5 V and 120 mV on 12 V (ATX design guide, from memory).
-
-    >>> ripple_limit_v(5.0), ripple_limit_v(12.0)
-    (0.05, 0.12)
-    """
-    return max(abs(volts) / 100, 0.05)
-
-
 def _ripple(effects: Effects, seen: Observation) -> Floats:
     """Soft at the limit; dry filter capacitors show it, a missing rail may."""
     net = net_of(effects.graph.board, seen.point)
     rail = effects.graph.board.index.rails.get(net)
     limit = ripple_limit_v(rail.volts if rail else 5.0)
-    high = _sigmoid((seen.number - limit) / (limit / 8))
+    high = sigmoid((seen.number - limit) / (limit / 8))
     p = np.full(len(effects.faults), _RIPPLE_ALARMS)
     for number in effects.beginning_at(effects.graph.number[net]).tolist():
         noisy = any(mode is Mode.NOISY for _, mode in effects.faults[number].starts)
         p[number] = _RIPPLE_DETECTS if noisy else _RIPPLE_OF_A_LOW_RAIL
     return high * p + (1.0 - high) * (1.0 - p)
-
-
-def _hertz(effects: Effects, net: str, hertz: float, expected: Expected) -> Floats:
-    nominal = next((clock.hz for clock in effects.graph.board.clocks if clock.net == net), 0.0)
-    if hertz <= 0:
-        return 0.5 * (logic_likelihood("high", expected) + logic_likelihood("low", expected))
-    if not nominal:
-        return logic_likelihood("pulsing", expected)
-    off = abs(hertz / nominal - 1.0)
-    inside = _sigmoid((_CLOCK_TOLERANCE - off) / (_CLOCK_TOLERANCE / 8))
-    return inside * logic_likelihood("good") + (1.0 - inside) * logic_likelihood("wrong")
 
 
 def _ohms(effects: Effects, seen: Observation) -> Floats:
@@ -288,39 +198,17 @@ def _named(effects: Effects, point: str) -> NDArray[np.bool_]:
     return wanted[effects.unit_of_fault]
 
 
+def _watch(effects: Effects, seen: Observation) -> Floats:
+    return effects.outputs.likelihood(seen.value)
+
+
+def _joints(effects: Effects, seen: Observation) -> Floats:
+    return effects.joints.likelihood(seen.point, seen.value)
+
+
 def _selftest(effects: Effects, seen: Observation) -> Floats:
     p = np.where(_named(effects, seen.point), _TEST_DETECTS, _TEST_ALARMS)
     return p if seen.value == "fail" else 1.0 - p
-
-
-def symptom_nets(effects: Effects, seen: Observation) -> tuple[int, ...]:
-    """Numbers of the nets that a symptom is about; every net where it names nothing."""
-    graph, board = effects.graph, effects.graph.board
-    if seen.point and seen.point != "board":
-        return tuple(sorted({graph.number[net] for net in _nets_named(effects, seen.point)}))
-    symptom = read_symptom(seen.value)
-    wanted = set[str]()
-    if "boot" in symptom.roles:
-        wanted |= {
-            board.index.net_of_pin[pin]
-            for refdes, kind in graph.kinds.items() if kind == "cpu"
-            for pin in graph.outputs_of(refdes)
-        }  # fmt: skip
-    wanted |= {net for net in graph.nets if graph.signal(net) and graph.roles[net].role in symptom.roles}
-    if not wanted:
-        wanted = {net for net in graph.nets if graph.signal(net)}
-    return tuple(sorted(graph.number[net] for net in wanted))
-
-
-def _nets_named(effects: Effects, point: str) -> set[str]:
-    board = effects.graph.board
-    if point in board.index.parts or board.index.parts_of_section[point]:
-        parts = (
-            [point] if point in board.index.parts else [p.refdes for p in board.index.parts_of_section[point]]
-        )
-        found = {board.index.net_of_pin[pin] for refdes in parts for pin in board.index.pins_of_part[refdes]}
-        return {net for net in found if effects.graph.signal(net)}
-    return {net_of(board, point)}
 
 
 def _symptom(effects: Effects, seen: Observation) -> Floats:
@@ -337,37 +225,6 @@ def _symptom(effects: Effects, seen: Observation) -> Floats:
 
 _BY_KIND = {
     "logic": _at_point, "volts": _at_point, "hertz": _at_point, "seconds": _at_point, "ohms": _ohms,
-    "ripple": _ripple, "swap": _swap, "visual": _visual, "selftest": _selftest, "symptom": _symptom,
+    "ripple": _ripple, "swap": _swap, "visual": _visual, "watch": _watch, "joints": _joints,
+    "selftest": _selftest, "symptom": _symptom,
 }  # fmt: skip
-
-
-def still_holds(  # noqa: PLR0911  (one kind a line)
-    effects: Effects, seen: Observation, repaired: Collection[str]
-) -> bool:
-    """Whether an observation counts after a unit was repaired: what was sound is, what was bad may have been its doing.
-
-    A look at another part holds. A swap that cured nothing does not: the repaired fault may have kept the board down.
-    """
-    if seen.kind == "visual":
-        return seen.point not in repaired
-    if seen.kind == "symptom":
-        return not read_symptom(seen.value).bad
-    if seen.kind == "swap":
-        return False
-    if seen.kind == "selftest":
-        return seen.value == "pass"
-    if seen.kind == "ripple":
-        net = net_of(effects.graph.board, seen.point)
-        rail = effects.graph.board.index.rails.get(net)
-        return seen.number <= ripple_limit_v(rail.volts if rail else 5.0)
-    if seen.kind == "ohms":
-        return _sound_ohms(effects, seen)
-    return int(state_likelihood(effects, seen).argmax()) == State.GOOD
-
-
-def _sound_ohms(effects: Effects, seen: Observation) -> bool:
-    a, _, b = seen.point.partition(":")
-    board = effects.graph.board
-    if b and net_of(board, a.strip()) == net_of(board, b.strip()):
-        return seen.number < CONTINUITY_OHM
-    return seen.number >= SHORT_OHM

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from coppermend.isolate.effects import Effects
-from coppermend.isolate.evidence import expected_level, ripple_limit_v
 from coppermend.isolate.faults import Unit
 from coppermend.isolate.gain import Suspicion, totals
+from coppermend.isolate.levels import expected_level, ripple_limit_v
 from coppermend.isolate.measurements import Candidate
 from coppermend.isolate.observations import net_of
 from coppermend.isolate.states import Floats
@@ -35,6 +35,10 @@ def why(effects: Effects, suspicion: Suspicion, candidate: Candidate, joint: Flo
     """What a sound board shows there, and a sentence on how the suspicion divides; ``joint`` is P(unit, outcome)."""
     if candidate.kind == "swap":
         return "", _split(effects, suspicion, joint, "cured", "no change")
+    if candidate.kind == "watch":
+        return "every output does what it should", _tells_apart(joint, "sets of outputs")
+    if candidate.kind == "joints":
+        return "every joint bright and whole", _tells_apart(joint, "joints")
     if candidate.kind == "ripple":
         limit = ripple_limit_v(effects.graph.board.index.rails[candidate.net].volts)
         return f"below {1000 * limit:.0f} mV peak to peak", _split(effects, suspicion, joint, "more", "less")
@@ -43,6 +47,13 @@ def why(effects: Effects, suspicion: Suspicion, candidate: Candidate, joint: Flo
         words = ("open", "continuity") if joined else ("near 0 Ω", "no short")
         return ("below 5 Ω" if joined else "well above 10 Ω"), _split(effects, suspicion, joint, *words)
     return _expect(effects, candidate), _split_logic(effects, suspicion, candidate, joint)
+
+
+def _tells_apart(joint: Floats, what: str) -> str:
+    """For a look with many outcomes: how many are likely, and how the suspicion is spread among them."""
+    shown = np.sort(joint.sum(axis=0))[::-1]
+    likely = int((shown > _WORTH).sum())
+    return f"One look tells {likely} {what} apart; the likeliest has {100 * shown[0]:.0f} % of the suspicion."
 
 
 def _one_net(effects: Effects, points: str) -> bool:

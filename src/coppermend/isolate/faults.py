@@ -23,6 +23,7 @@ UnitKind = Literal["part", "socket", "net", "short", "rail"]
 _IC_SHARES = {"dead": 0.34, "output": 0.33, "input": 0.25, "content": 0.08}
 _STORE_SHARES = {"dead": 0.30, "output": 0.25, "input": 0.15, "content": 0.30}
 _DRY_SHARE = 0.1  # a filter capacitor has to dry out far before a board stops
+TOUCH = "touch at "  # what a short is: neighbouring pins of this part touch
 _DOUBTFUL_SHORT = 0.25  # of a joint's weight: neighbours without damage seldom touch
 
 
@@ -258,9 +259,10 @@ class _Builder:
         if supplies:
             mode = Mode.LOW if supplies[0] in graph.grounds else Mode.HIGH
         starts = tuple((graph.number[net], mode) for net in signals)
-        unit = Unit("short", " + ".join(sorted(nets, key=self._key)))
+        a, b = nets
+        unit = Unit("short", f"{a} + {b}" if self._key(a) <= self._key(b) else f"{b} + {a}")
         weight = self.joint * _DOUBTFUL_SHORT * worst
-        yield Fault(unit, f"touch at {refdes}", weight, starts, grounds=True)
+        yield Fault(unit, f"{TOUCH}{refdes}", weight, starts, grounds=True)
 
     def _key(self, net: str) -> tuple[tuple[int, int, str], ...]:
         """``natural_key``, remembered: a net touches several others."""

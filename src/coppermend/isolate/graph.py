@@ -52,6 +52,10 @@ class SignalGraph:
         self.kinds: Mapping[str, PartKind | None] = {**named, **self.flow.kinds}
         self.nets: tuple[str, ...] = tuple(board.nets)
         self.number: Mapping[str, int] = {net: i for i, net in enumerate(self.nets)}
+        self._net_of = board.index.net_of_pin
+        self._signals = frozenset(
+            n for n, pins in board.nets.items() if len(pins) > 1 and n not in self.supply
+        )
         self.drivers: dict[str, list[PinRef]] = defaultdict(list)
         self.readers: dict[str, list[PinRef]] = defaultdict(list)
         self._inside: dict[PinRef, list[PinRef]] = defaultdict(list)  # input pin -> output pins
@@ -74,11 +78,11 @@ class SignalGraph:
 
     def signal(self, net: str) -> bool:
         """Whether ``net`` carries a signal: no rail, no ground, and at least two pins."""
-        return net in self.number and net not in self.supply and len(self.board.nets[net]) > 1
+        return net in self._signals
 
     def net(self, pin: PinRef) -> str:
         """The net of a pin, "" when it is on none."""
-        return self.board.index.net_of_pin.get(pin, "")
+        return self._net_of.get(pin, "")
 
     def spec(self, pin: PinRef) -> PinSpec | None:
         """What the library says of a pin, remembered."""

@@ -11,41 +11,39 @@ from typing import Any, Literal
 import numpy as np
 
 from coppermend.board.atrisk import Touch
-from coppermend.board.kinds import IC_KINDS
 from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.subject import Subject
 from coppermend.errors import InputError, UnknownName
+from coppermend.isolate.afterrepair import still_holds
 from coppermend.isolate.belief import single_posterior
 from coppermend.isolate.choice import Measurement, Tools, propose
-from coppermend.isolate.conditions import Condition, ConditionName, in_socket
+from coppermend.isolate.conditions import Condition, ConditionName
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import (
     Place,
     log_likelihood,
     place_of,
     refusal,
-    state_likelihood,
-    still_holds,
     units_at,
 )
 from coppermend.isolate.explain import unit_words
 from coppermend.isolate.faults import Unit
 from coppermend.isolate.gain import Suspicion, totals
 from coppermend.isolate.graph import SignalGraph
+from coppermend.isolate.levels import state_likelihood
 from coppermend.isolate.measurements import Known
 from coppermend.isolate.observations import Observation, observation, pin_at
 from coppermend.isolate.pairs import SuspectPair, suspect_pairs
 from coppermend.isolate.priors import Knowledge, rate_of
+from coppermend.isolate.searchdocument import document, notes_on
 from coppermend.isolate.states import Floats, entropy_bits
+from coppermend.isolate.stopping import MEASURED_KINDS, MOST_MADE, Decision, verdict, worth_measuring
 from coppermend.isolate.told import Effect, Suspect
 
-STOP_AT, REPLACE_AT = 0.90, 0.70
 CONTRADICTS_AT, NEEDS_PAIR_AT = 0.04, 0.08
 _REPAIRED = 0.02  # what is left of a unit's weight after it was repaired
-MOST_AHEAD = 18  # measurements (common practice, no source)
 KEPT_LOGS = 512  # observations whose likelihoods are remembered
-Decision = Literal["measure", "repair", "isolated", "stuck"]
 
 
 class Isolation:
@@ -203,21 +201,13 @@ class Isolation:
         return "measure" if best and self.worth_it(best[0]) else "stuck"
 
     def worth_it(self, best: Measurement) -> bool:
-        """Whether measuring on will end: at what ``best`` tells, the place is known in ``MOST_AHEAD`` measurements.
+        """Whether measuring on will end, going by what ``best`` tells; see ``stopping``."""
+        made = sum(one.kind in MEASURED_KINDS for one in self.counting)
+        return made < MOST_MADE and worth_measuring(self.effects, self.by_unit(), best)
 
-        Else many equal suspects are left that must be tried one by one, and a close look or a comparison with a sound
-        board is quicker.
-        """
-        sites = np.bincount(self.effects.site_of_unit, self.by_unit()).astype(float)
-        return float(entropy_bits(sites)) <= MOST_AHEAD * best.gain_bits
-
-    def _cheap(self, unit: Unit) -> bool:
-        """Whether trying costs little: something small, or in a socket, or joints to go over with the iron."""
-        if unit.kind != "part":
-            return True
-        part = self.board.index.parts[unit.name]
-        small = self.effects.graph.kinds[unit.name] not in IC_KINDS
-        return small or in_socket(part)
+    def verdict(self) -> Decision:
+        """Isolated, repair or measure, from the likeliest site alone (a part with its socket)."""
+        return verdict(self.effects, self.by_unit())
 
     def effects_of_evidence(self) -> tuple[Effect, ...]:
         """For each observation in turn what it changed, and whether it contradicts all the others."""
@@ -306,17 +296,6 @@ class Isolation:
         """Whether one unit is likely enough to stop, without looking for a next measurement."""
         return self.verdict() != "measure"
 
-    def verdict(self) -> Decision:
-        """Isolated, repair or measure, from the likeliest site alone (a part with its socket)."""
-        units = self.by_unit()
-        mass = np.bincount(self.effects.site_of_unit, units)
-        top = int(mass.argmax())
-        if mass[top] >= STOP_AT:
-            return "isolated"
-        likeliest = int(np.where(self.effects.site_of_unit == top, units, -1.0).argmax())
-        cheap = self._cheap(self.effects.units.units[likeliest])
-        return "repair" if mass[top] >= REPLACE_AT and cheap else "measure"
-
     def without(self, position: int) -> Isolation:
         """The search as it would stand without the observation at ``position`` (from 0)."""
         again = self.after_nothing()
@@ -334,29 +313,8 @@ class Isolation:
 
     def to_json(self, most: int = 20) -> dict[str, Any]:
         """Keys suspects, next, isolated, decision, entropy_bits, evidence, contradictions, pairs, faults, notes."""
-        evidence = self.effects_of_evidence() if self.effects.faults else ()
-        decision = self.decision()
-        return {
-            "suspects": [suspect.to_json() for suspect in self.suspects(most)] if self.effects.faults else [],
-            "next": [m.to_json() for m in self.propose(3)] if decision in ("measure", "stuck") else [],
-            "isolated": decision in ("isolated", "repair"),
-            "decision": decision,
-            "entropy_bits": round(self.entropy_bits, 6),
-            "evidence": [effect.to_json() for effect in evidence],
-            "contradictions": [str(effect.seen) for effect in evidence if effect.contradicts],
-            "pairs": [pair.to_json() for pair in self.pairs()],
-            "faults": len(self.effects.faults),
-            "notes": list(self.notes()),
-        }
+        return document(self, most)
 
     def notes(self) -> tuple[str, ...]:
         """What the board's data did not allow."""
-        unknown = [p.refdes for p in self.board.parts if p.refdes in self.board.index.pins_of_part
-                   and self.library.of(p) is None]  # fmt: skip
-        found = []
-        if unknown:
-            shown = ", ".join(unknown[:8]) + (" ..." if len(unknown) > 8 else "")
-            found.append(f"no signals are followed through parts of unknown type: {shown}")
-        if not self.effects.faults:
-            found.append("this board gives no fault to look for: no part of known type drives a net")
-        return tuple(found)
+        return notes_on(self.effects)

@@ -10,27 +10,28 @@ from numpy.typing import NDArray
 
 from coppermend.board.kinds import IC_KINDS
 from coppermend.board.model import PinRef
-from coppermend.isolate.conditions import Condition, ConditionName, in_socket
-from coppermend.isolate.effects import KEPT_CELLS, Effects
+from coppermend.isolate.conditions import ConditionName, in_socket
+from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import Place, apart_at, likelihood
-from coppermend.isolate.gain import SAID, Suspicion, said_again, screening_bits, totals
+from coppermend.isolate.gain import SAID, Suspicion, said_again, screening_bits
+from coppermend.isolate.looks import JOINT_SEEN
 from coppermend.isolate.observations import Observation, ObservationKind, swapped
-from coppermend.isolate.states import MODES, Floats, Mode
+from coppermend.isolate.screening import conditions_worth_trying, mode_mass, of_every_fault
+from coppermend.isolate.states import Floats, Mode
 
 # Seconds at the bench (common practice, no source), writing down included.
 LOGIC_S, VOLTS_S, RIPPLE_S, HERTZ_S, OHMS_S = 60.0, 45.0, 60.0, 70.0, 60.0
 SWAP_SOCKETED_S, SWAP_MORE_S, SWAP_SOLDERED_S, SWAP_SMALL_S = 90.0, 30.0, 600.0, 240.0
 POWER_CYCLE_S = 30.0
+WATCH_S, LOOK_S, JOINT_S = 60.0, 30.0, 3.0
 HAZARD_S = 60.0
 _HALF = 0.5
 _SHARED_BY = 4  # measurements that usually follow once a condition is set up
 _SPECIAL_NETS_TRIED = 3
 _NETS_TRIED, _PINS_TRIED, _PARTS_TRIED, _COPPER_TRIED = 14, 3, 6, 6
-_SOCKETS_LOOKED_AT, _SOCKETS_TRIED, _WORTH_EMPTYING = 6, 2, 0.08
-_WORTH_PASSING = 0.15
-_WORTH_DESELECTING = 0.4
+_WORTH_LOOKING, _TOLD_APART = 0.1, 60
+_PATTERN_SEEN = 0.85
 LEAST_CHANGE_S = 60.0
-_MOST_CELLS = 40_000_000
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def logic_candidates(
         rows = [(float(bits[net]) / cost, int(net), how.name) for net in best if bits[net] > 0]
         (special if of_its_own else usual).extend(rows)
     usual.sort(key=lambda row: -row[0])
-    probability = _of_every_fault(effects, suspicion)
+    probability = of_every_fault(effects, suspicion)
     for _, net, name in (*usual[:_NETS_TRIED], *special):
         for pin in _pins_to_try(effects, probability, net):
             if (str(pin), "logic", name) not in known.done:
@@ -117,22 +118,6 @@ def logic_candidate(  # noqa: PLR0917  (state of the search, then where)
     return Candidate(str(pin), "logic", how, cost, rows[suspicion.faults], net=net, said=said)
 
 
-def conditions_worth_trying(effects: Effects, suspicion: Suspicion) -> list[Condition]:
-    """Running and forced always; deselected where memories and peripherals carry much of the suspicion; and the
-    emptied sockets of the most suspected parts, and of those through which most of the suspicion acts.
-    """
-    mass = suspicion.by_unit()
-    stores = float(mass[effects.is_store[suspicion.unit_numbers]].sum())
-    found = [how for how in effects.conditions if not how.deselected or stores > _WORTH_DESELECTING]
-    heaviest = [k for k in np.argsort(-mass)[:_SOCKETS_LOOKED_AT].tolist() if mass[k] > _WORTH_EMPTYING]
-    sites = [effects.units.sites[int(suspicion.unit_numbers[k])] for k in heaviest]
-    parts = [site.name for site in sites if site.kind == "part" and site.name in effects.emptied]
-    names, enters = effects.enters
-    through = enters[:, suspicion.faults] @ suspicion.probability
-    passed = [names[k] for k in np.argsort(-through)[:_SOCKETS_TRIED].tolist() if through[k] > _WORTH_PASSING]
-    return [*found, *(effects.emptied[name] for name in dict.fromkeys((*parts[:_SOCKETS_TRIED], *passed)))]
-
-
 def _change_s(effects: Effects, how: ConditionName, now: ConditionName) -> float:
     """The way to another condition, shared with the measurements that will follow in it."""
     if how == now:
@@ -144,46 +129,6 @@ def _change_s(effects: Effects, how: ConditionName, now: ConditionName) -> float
 def hazardous(effects: Effects, net: str) -> bool:
     """Whether a net may carry display or solenoid voltage: a slip there hurts or burns."""
     return effects.graph.roles[net].role == "solenoid"
-
-
-def mode_mass(effects: Effects, suspicion: Suspicion, how: ConditionName) -> Floats:
-    """P(mode) at every net, shape (modes, nets)."""
-    standing = effects.at(how)
-    rows, down = standing.rows, standing.downstream
-    weight = totals(standing.row_of_fault[suspicion.faults], suspicion.probability, len(rows))
-    follows = _follows(effects, how, weight)
-    mass = np.zeros((len(MODES), down.count))
-    nets = np.arange(down.count)
-    mass[effects.follow_mode, nets] = follows
-    starts = standing.starts
-    p = _of_every_fault(effects, suspicion)[starts.fault]
-    np.add.at(mass, (starts.mode, starts.net), p)
-    np.subtract.at(mass, (effects.follow_mode[starts.net], starts.net), p)
-    np.maximum(mass, 0.0, out=mass)
-    mass[Mode.NONE] = np.maximum(1.0 - mass.sum(axis=0), 0.0)
-    mass[:, ~standing.probeable] = 0.0
-    return mass
-
-
-def _follows(effects: Effects, how: ConditionName, weight: Floats) -> Floats:
-    """P(downstream of the fault) for every net, from the weight of each row of beginnings."""
-    rows, count = effects.at(how).rows, effects.at(how).downstream.count
-    if len(rows) * count <= KEPT_CELLS:
-        return np.asarray(weight.astype(np.float32) @ effects.unpacked(how), dtype=np.float64)
-    used, follows = np.flatnonzero(weight), np.zeros(count)
-    step = max(1, _MOST_CELLS // max(count, 1))
-    for first in range(0, len(used), step):  # large boards: a strip at a time
-        part = used[first : first + step]
-        bits = np.unpackbits(rows[part], axis=1, count=count, bitorder="little")
-        follows += weight[part].astype(np.float32) @ bits.astype(np.float32)
-    return follows
-
-
-def _of_every_fault(effects: Effects, suspicion: Suspicion) -> Floats:
-    """Probability of every fault of the board, 0 for those that no longer count."""
-    probability = np.zeros(len(effects.faults))
-    probability[suspicion.faults] = suspicion.probability
-    return probability
 
 
 def _pins_to_try(effects: Effects, probability: Floats, net: int) -> list[PinRef]:
@@ -241,6 +186,44 @@ def swap_cost_s(effects: Effects, refdes: str) -> float:
     if all(socketed(effects, name) for name in names):
         return SWAP_SOCKETED_S + SWAP_MORE_S * (len(names) - 1)
     return SWAP_SOLDERED_S if effects.graph.kinds[refdes] in IC_KINDS else SWAP_SMALL_S
+
+
+def look_candidates(effects: Effects, suspicion: Suspicion, known: Known) -> Iterator[Candidate]:
+    """Outputs watched together, and the joints of a part, a section or the board gone over with a magnifier."""
+    done = {(point, kind) for point, kind, _ in known.done}
+    if effects.outputs.ends and ("board", "watch") not in done:
+        modes, said = _which(suspicion, effects.outputs.pattern[suspicion.faults], _PATTERN_SEEN, even=True)
+        yield Candidate("board", "watch", "running", WATCH_S, modes, said=said)
+    probability = of_every_fault(effects, suspicion)
+    for point in effects.joints.suspected(probability, _WORTH_LOOKING):
+        if (point, "joints") in done:
+            continue
+        numbers = effects.joints.at(point)
+        site = np.zeros(len(effects.faults), dtype=np.int64)
+        site[numbers] = effects.site_of_fault[numbers] + 1
+        modes, said = _which(suspicion, site[suspicion.faults], JOINT_SEEN, even=False)
+        yield Candidate(point, "joints", "running", LOOK_S + JOINT_S * len(numbers), modes, said=said)
+
+
+def _which(
+    suspicion: Suspicion, label: NDArray[np.int64], detected: float, *, even: bool
+) -> tuple[NDArray[np.uint8], Floats]:
+    """A measurement that shows which label holds: rows for the kept faults, and P(label shown | label).
+
+    What is not detected shows as any other label, as often as that is expected, if ``even``; else as label 0.
+    Only the heaviest labels are told apart, the rest together count as one.
+    """
+    weight = np.bincount(label, suspicion.probability)
+    heaviest = np.argsort(-weight, kind="stable")[:_TOLD_APART]
+    place = np.full(len(weight), len(heaviest), dtype=np.uint8)
+    place[heaviest] = np.arange(len(heaviest), dtype=np.uint8)
+    modes = place[label]
+    share = np.bincount(modes, suspicion.probability, minlength=len(heaviest) + 1)
+    missed = share / share.sum()
+    if not even:
+        missed = np.zeros(len(share))
+        missed[place[0]] = 1.0
+    return modes, detected * np.eye(len(share)) + (1.0 - detected) * missed
 
 
 def _yes_no(effects: Effects, suspicion: Suspicion, seen: Observation, cost_s: float) -> Candidate:

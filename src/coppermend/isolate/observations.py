@@ -13,12 +13,25 @@ from coppermend.board.model import Board, PinRef
 from coppermend.board.readers.rows import bench_rows
 from coppermend.errors import InputError
 from coppermend.isolate.conditions import ConditionName, condition_name
+from coppermend.isolate.looks import ALL, NONE, SOUND
 from coppermend.isolate.states import LOGIC_VALUES
 from coppermend.isolate.symptoms import SYMPTOM_WORDS, read_symptom
 from coppermend.quantity import parse_quantity
 
 ObservationKind = Literal[
-    "logic", "volts", "ripple", "ohms", "hertz", "seconds", "symptom", "swap", "visual", "selftest", "repair"
+    "logic",
+    "volts",
+    "ripple",
+    "ohms",
+    "hertz",
+    "seconds",
+    "symptom",
+    "swap",
+    "visual",
+    "watch",
+    "joints",
+    "selftest",
+    "repair",
 ]
 KINDS: tuple[ObservationKind, ...] = get_args(ObservationKind)
 SWAP_VALUES = {
@@ -49,6 +62,8 @@ _WORDS_OF: dict[str, tuple[str, dict[str, str]]] = {
     "selftest": ("self-test result", TEST_VALUES),
     "repair": ("repair", REPAIR_VALUES),
 }
+# Kinds whose values are names, and the words that stand for none or all of them.
+_NAMING: dict[str, tuple[str, ...]] = {"watch": (NONE, ALL), "joints": (SOUND,)}
 _OPEN_WORDS = {"ol", "o.l", "0l", "0.l", "open", "inf", "infinity", "∞"}
 _HEADER = ["point", "kind", "value"]
 _EXPECTED = "point,kind,value such as U3.9,logic,high"
@@ -62,7 +77,8 @@ class Observation:
     """One thing seen: where, what kind, what value, and how the board stood then.
 
     ``point`` is a pin, a via, a net or a refdes; for ``ohms`` two points joined by ":" (continuity) or one
-    (to ground); for ``swap`` one refdes or several joined by "+", changed together; for a symptom also a section, or "". ``number`` holds volts or ripple [V], ohms [Ω], hertz [Hz] or
+    (to ground); for ``swap`` one refdes or several joined by "+", changed together;
+    for ``joints`` a part, a section or "board", with pins as value; for ``watch`` "board", with outputs as value; for a symptom also a section, or "". ``number`` holds volts or ripple [V], ohms [Ω], hertz [Hz] or
     seconds [s], with infinity for an open reading and for a reset that is never released; ``value`` is the text as canonically written.
     """
 
@@ -126,12 +142,21 @@ def _value(kind: str, value: str) -> tuple[str, float]:
     if kind == "symptom":
         read_symptom(value)
         return value, math.nan
+    if kind in _NAMING:
+        return _names(value), math.nan
     if kind in _WORDS_OF:
         what, words = _WORDS_OF[kind]
         if lower not in words:
             raise InputError(f"{what} {lower!r:.40}", expected=f"one of {', '.join(words)}")
         return words[lower], math.nan
     return _quantity(kind, value)
+
+
+def _names(value: str) -> str:
+    """Names joined by "+", each once; or the one word that names none or all."""
+    names = dict.fromkeys(name.strip() for name in value.replace(",", "+").split("+"))
+    only = value.strip().lower()
+    return only if only in (NONE, ALL, SOUND) else "+".join(names)
 
 
 def _quantity(kind: str, value: str) -> tuple[str, float]:
@@ -173,11 +198,32 @@ def _check_point(made: Observation, board: Board) -> None:
                     f"{board.name} has no part {refdes!r:.60}",
                     expected="a refdes such as U3, or several as U3+U4",
                 )
+    elif made.kind in _NAMING:
+        _check_names(made, board)
     elif made.point and not _known(board, made.point):
         raise InputError(
             f"{board.name} has no point {made.point!r:.60}",
             expected="a pin such as U3.9, a via, a net, a part or a section",
         )
+
+
+def _check_names(made: Observation, board: Board) -> None:
+    """Of outputs watched, parts or nets are named; of joints looked over, pins of what was looked at."""
+    sections = {part.section for part in board.parts}
+    where = (*board.index.parts, *sections) if made.kind == "joints" else ()
+    if made.point not in ("", "board", *where):
+        place = "a part, a section or board" if made.kind == "joints" else "board"
+        raise InputError(f"{made.kind} at {made.point!r:.60}", expected=place)
+    if made.value in _NAMING[made.kind]:
+        return
+    for name in made.value.split("+"):
+        known = (
+            pin_at(board, name) if made.kind == "joints" else name in board.index.parts or name in board.nets
+        )
+        if not known:
+            what = "pins such as U3.9" if made.kind == "joints" else "parts or nets such as D3"
+            words = " or ".join(_NAMING[made.kind])
+            raise InputError(f"{board.name} has no {name!r:.60}", expected=f"{words}, or {what} joined by +")
 
 
 def swapped(point: str) -> tuple[str, ...]:

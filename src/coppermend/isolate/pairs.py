@@ -11,9 +11,10 @@ import numpy as np
 from coppermend.board.model import PinRef
 from coppermend.isolate.belief import set_states
 from coppermend.isolate.effects import Effects
-from coppermend.isolate.evidence import likelihood, state_likelihood
+from coppermend.isolate.evidence import likelihood
 from coppermend.isolate.explain import unit_words
 from coppermend.isolate.faults import Unit
+from coppermend.isolate.levels import state_likelihood
 from coppermend.isolate.observations import Observation, net_of, pin_at
 from coppermend.isolate.states import MODES, Floats
 
@@ -82,6 +83,10 @@ def _pair_likelihood(effects: Effects, one: Observation, members: np.ndarray) ->
         pin: PinRef | None = pin_at(effects.graph.board, one.point)
         states = MODES[effects.modes_at(net, one.condition, pin)]
         return np.asarray(set_states(states, members) @ state_likelihood(effects, one))
+    if one.kind == "watch":
+        wrong = effects.outputs.wrong
+        both = 1.0 - (1.0 - wrong[members[:, 0]]) * (1.0 - wrong[members[:, 1]])
+        return effects.outputs.likelihood_of(one.value, both)
     alone = likelihood(effects, one)[members]
     # Yes-no observations: either fault alone is enough to show it; the swap of one of two cures nothing.
     return np.asarray(alone.min(axis=1) if one.kind == "swap" else alone.max(axis=1))

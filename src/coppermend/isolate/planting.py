@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -209,6 +210,35 @@ class Workshop:
         after = [alone.complaint for defect in left if (alone := self.alone(defect))]
         return "same" if any(case.complaint[-1] in complaint for complaint in after) else "cured"
 
+    def watch(self, case: Case) -> str:
+        """Which outputs are wrong, of those that can be seen or heard; "none" when all are right."""
+        shown = case.lot.run(_RUNNING)
+        wrong = (pin for pin in self._ends if shown.differs[shown.number[self.machine.net(pin)], case.column])
+        named = dict.fromkeys(name for pin in wrong if (name := self._seen_as(pin)))
+        return "+".join(named) or "none"
+
+    def _seen_as(self, pin: PinRef) -> str:
+        """What a technician calls an output: the part that lights or clicks, or the net at a connector; "" if unseen."""
+        if self.machine.kinds[pin.refdes] != "connector":
+            return pin.refdes
+        net = self.machine.net(pin)
+        return net if self.machine.roles.get(net) in _SPOKEN[:4] else ""
+
+    def joints(self, case: Case, point: str) -> str:
+        """Bad joints of a part, a section or the board as a magnifier shows them; one crack in five is too fine."""
+        parts = {p.refdes for p in self.board.parts if point in (p.refdes, p.section, "board")}
+        bad = list[PinRef]()
+        for defect in case.defects:
+            if zlib.crc32(f"{defect.unit} {defect.what}".encode()) % 5 == 0:
+                continue
+            if defect.unit[0] == "net":
+                bad += [pin for pin in defect.open_pins if pin.refdes in parts]
+            at = defect.what.removeprefix("touch at ")
+            if defect.unit[0] == "short" and at in parts:
+                pins = self.board.index.pins_of_part[at]
+                bad += [next(p for p in pins if self.machine.net(p) == net) for net in defect.bridged]
+        return "+".join(map(str, bad)) or "sound"
+
     def volts(self, case: Case, point: str) -> str:
         """A rail's voltage."""
         net = self._net(point)
@@ -239,7 +269,15 @@ class Workshop:
             seen = self.logic(case, point, condition)
             clock = next(c for c in self.board.clocks if c.net == self._net(point))
             return f"{clock.hz if seen == 'good' else clock.hz * 0.7 if seen == 'wrong' else 0.0:g}"
-        tools = {"ohms": self.ohms, "swap": self.swap, "volts": self.volts, "ripple": self.ripple}
+        if kind == "watch":
+            return self.watch(case)
+        tools = {
+            "joints": self.joints,
+            "ohms": self.ohms,
+            "swap": self.swap,
+            "volts": self.volts,
+            "ripple": self.ripple,
+        }
         return tools[kind](case, point)
 
     def sample(self, count: int, rng: np.random.Generator) -> list[Case]:

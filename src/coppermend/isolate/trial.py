@@ -4,18 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from coppermend.isolate.gain import Suspicion
 from coppermend.isolate.isolation import Isolation
-from coppermend.isolate.measurements import mode_mass
 from coppermend.isolate.planting import Case, Workshop
+from coppermend.isolate.screening import mode_mass
 from coppermend.isolate.states import entropy_bits
 
 MOST_MEASUREMENTS = 60
-Step = tuple[str, str, str]  # point, kind, condition
+
+
+class Step(NamedTuple):
+    """A measurement; ``outcome_bits`` is the entropy of what the search thought that it may show [bit], 0 if unknown."""
+
+    point: str
+    kind: str
+    condition: str
+    outcome_bits: float = 0.0
+
+
 Chooser = Callable[[Isolation], Step | None]
 
 
@@ -29,6 +39,11 @@ class Search:
     place: int
     decision: str
     steps: tuple[Step, ...] = ()
+
+    @property
+    def yes_no(self) -> float:
+        """How many yes-no measurements these stand for: one that may show h > 1 bit counts h."""
+        return sum(max(1.0, step.outcome_bits) for step in self.steps)
 
 
 def fresh(base: Isolation, workshop: Workshop, case: Case) -> Isolation:
@@ -62,8 +77,8 @@ def measure(state: Isolation, workshop: Workshop, case: Case, choose: Chooser) -
         step = choose(state)
         if step is None:
             break
-        point, kind, how = step
-        state.record(point, kind, workshop.answer(case, kind, point, how), how)
+        answer = workshop.answer(case, step.kind, step.point, step.condition)
+        state.record(step.point, step.kind, answer, step.condition)
         steps.append(step)
     return steps
 
@@ -82,8 +97,10 @@ def same(name: tuple[str, str], unit: tuple[str, str]) -> bool:
 
 def by_information(state: Isolation) -> Step | None:
     """The program's own choice; None where it says that measuring on is not worth it."""
-    best = state.propose(1)
-    return (best[0].point, best[0].kind, best[0].condition) if best and state.worth_it(best[0]) else None
+    for best in state.propose(1):
+        if state.worth_it(best):
+            return Step(best.point, best.kind, best.condition, best.outcome_bits)
+    return None
 
 
 def half_split(state: Isolation) -> Step | None:
@@ -102,14 +119,14 @@ def half_split(state: Isolation) -> Step | None:
         if (str(effects.handy_pin(effects.graph.nets[n])), "logic", how) not in state.done
     ]
     if left:
-        return str(effects.handy_pin(effects.graph.nets[left[len(left) // 2]])), "logic", how
+        return Step(str(effects.handy_pin(effects.graph.nets[left[len(left) // 2]])), "logic", how)
     return _next_suspect(state)
 
 
 def _next_suspect(state: Isolation) -> Step | None:
     for suspect in state.suspects(20):
         if suspect.kind in ("part", "socket") and (suspect.name, "swap", "running") not in state.done:
-            return suspect.name, "swap", "running"
+            return Step(suspect.name, "swap", "running")
     return None
 
 
@@ -128,15 +145,18 @@ def at_random(seed: int) -> Chooser:
             for n in np.flatnonzero((bad > 0.01) & (bad < 0.99)).tolist()
         ]
         left = [step for step in telling if step not in state.done]
-        return left[int(rng.integers(len(left)))] if left else _next_suspect(state)
+        return Step(*left[int(rng.integers(len(left)))]) if left else _next_suspect(state)
 
     return choose
 
 
 def entropy_bound_bits(workshop: Workshop) -> float:
-    """Entropy of the site at fault, given the complaint [bit]: fewer yes-no measurements cannot do on average.
+    """Entropy of the site at fault, given the complaint and the rails [bit]: fewer yes-no measurements cannot do on average.
 
     From the planted faults' own weights, not from the belief. Source: Shannon; see any text on noiseless coding.
+    It bounds measurements of two outcomes. A look with more of them may tell more than one bit, so that the mean
+    number of measurements may be smaller than this; ``Search.yes_no`` counts such a look for what it may tell at
+    most, and that mean cannot. The search also stops before it is certain, which neither counts.
     """
     groups: dict[object, dict[object, float]] = {}
     for case in workshop.cases:
@@ -154,7 +174,7 @@ def entropy_bound_bits(workshop: Workshop) -> float:
 
 @dataclass(frozen=True)
 class Report:
-    """What a trial found; means are of measurements to the stop."""
+    """What a trial found; means are of measurements to the stop, ``yes_no`` of what they stand for."""
 
     cases: int
     top3: float
@@ -163,14 +183,17 @@ class Report:
     random: float
     bound_bits: float
     searches: tuple[Search, ...] = ()
+    yes_no: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
-        """Keys faults, top3_share, mean_measurements, half_split_mean, random_mean, entropy_bound_bits, and ratios."""
+        """Keys faults, top3_share, mean_measurements, half_split_mean, random_mean, entropy_bound_bits, yes_no_mean, and ratios."""
         return {
             "faults": self.cases, "top3_share": round(self.top3, 4), "mean_measurements": round(self.mean, 3),
             "half_split_mean": round(self.half_split, 3), "random_mean": round(self.random, 3),
             "entropy_bound_bits": round(self.bound_bits, 3),
             "ratio_to_bound": round(self.mean / self.bound_bits, 3) if self.bound_bits else None,
+            "yes_no_mean": round(self.yes_no, 3),
+            "yes_no_ratio_to_bound": round(self.yes_no / self.bound_bits, 3) if self.bound_bits else None,
             "ratio_to_half_split": round(self.mean / self.half_split, 3) if self.half_split else None,
             "searches": [
                 {"kind": s.unit[0], "name": s.unit[1], "what": s.what, "measurements": s.measurements,
@@ -193,4 +216,5 @@ def trial(
         float(np.mean([0 < s.place <= 3 for s in searches])),
         float(np.mean([s.measurements for s in searches])),
         float(np.mean(halves)), float(np.mean(randoms)), entropy_bound_bits(workshop), tuple(searches),
+        float(np.mean([s.yes_no for s in searches])),
     )  # fmt: skip

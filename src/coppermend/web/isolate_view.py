@@ -23,6 +23,8 @@ _SHOWN, _LEAST, _SHADED = 8, 0.005, 0.02
 _ANSWERS = {
     "logic": ("good", "wrong", "stuck high", "stuck low", "floating", "between"),
     "swap": ("cured", "same"),
+    "watch": ("none", "all"),
+    "joints": ("sound",),
     "repair": ("done",),
 }
 
@@ -44,6 +46,7 @@ def isolate_view(job: Job, desk: Desk, wanted: str) -> dict[str, Any]:
     return {
         "search": search, "suspects": suspects, "ahead": ahead, "current": current, "chosen": chosen + 1,
         "changed": list(zip(search.used, changed, strict=True)), "decision": isolation.decision(),
+        "typed_answer": current is not None and current.kind in ("watch", "joints"),
         "answers": _ANSWERS.get(current.kind, ()) if current else (),
         "where": where(isolation, library, current), "kinds": KINDS, "logic_values": LOGIC_VALUES,
         "pairs": isolation.pairs(3), "conditions": isolation.conditions, "repaired": isolation.repaired,
@@ -54,7 +57,7 @@ def isolate_view(job: Job, desk: Desk, wanted: str) -> dict[str, Any]:
 
 def where(isolation: Isolation, library: PartLibrary, current: Measurement | None) -> list[tuple[str, str]]:
     """Each point of a measurement with the words for where it is."""
-    if current is None or current.kind == "swap":
+    if current is None or current.kind in ("swap", "watch", "joints"):
         return []
     found = []
     for point in current.point.split(":"):
