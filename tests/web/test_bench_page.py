@@ -66,3 +66,18 @@ def test_an_empty_name_is_refused(bench):
     answer = bench.client.post("/who", data={"who": " "})
 
     assert answer.status_code == 400 and "set-cookie" not in answer.headers
+
+
+def test_an_empty_shop_opens_the_sample_job_with_one_press(bench):
+    """The job has its board and its complaint, nothing done yet, and the page says what comes next."""
+    first = bench.client.get("/").text
+    for way in ('action="/sample-job"', 'href="/boards#import"', 'href="/boards/draft"', 'href="/jobs/new"'):
+        assert way in first
+
+    page = bench.client.post("/sample-job")
+
+    assert page.status_code == 200
+    number = page.url.path.rsplit("/", 1)[1]
+    job = bench.desk.job(number)
+    assert (job.state.customer, job.state.stage, job.state.seq) == ("O. Penhallow", "receive", 2)
+    assert job.found is not None and "Next" in page.text

@@ -7,13 +7,15 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from coppermend.demo.board_data import demo_board_files
+from coppermend.demo.story import HEADER
 from coppermend.errors import InputError
 from coppermend.job.backup import backup_is_due
 from coppermend.job.entry import STAGES
 from coppermend.job.home import remind_days
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import SentForm
-from coppermend.web.pages import own_page, page, see
+from coppermend.web.pages import author, own_page, page, see
 
 router = APIRouter(include_in_schema=False)
 _MOST = 200  # on one page; the search finds the others
@@ -30,6 +32,16 @@ def show_bench(request: Request, find: str = "") -> Response:
         request, "bench.html", groups=groups, count=len(found.jobs), find=find, boards=boards, found=found,
         backup_due=backup_is_due(store, remind_days()),
     )  # fmt: skip
+
+
+@router.post("/sample-job")
+def open_sample_job(request: Request, form: SentForm) -> Response:
+    """The invented sample job on its board, as it came in: everything is still to be done."""
+    store, who = desk_of(request).store, author(request, form)
+    sha256 = store.add_board(demo_board_files())
+    number = store.new_job(HEADER, who=who)
+    store.append(number, "board", "receive", {"name": store.board(sha256).name, "sha256": sha256}, who=who)
+    return see(f"/jobs/{number}", form)
 
 
 @router.get("/queue")
