@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import threading
 import zipfile
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from coppermend.board.model import Board
 from coppermend.errors import InputError, RecordError
 from coppermend.job import backup as keeping
+from coppermend.job import people, shop
 from coppermend.job.store import Store
 
 BOTH = True
@@ -61,6 +63,61 @@ def test_export_is_open_and_comes_back_equal(filled: Store, job: str, tmp_path: 
     assert '"seq": 3' in (tmp_path / "out" / "jobs" / f"{job}.json").read_text()
     with pytest.raises(InputError, match="not empty"):
         keeping.export(filled, tmp_path / "out")
+
+
+HOSTILE = (
+    "=1+1",
+    "'",
+    "''",
+    "",
+    " x ",
+    'a,b"c"',
+    "line\r\nline\rline\n",
+    "-5 V",
+    "@",
+    "'=x",
+    "Zoë\u2028",
+    "\t",
+)
+
+
+def test_export_comes_back_from_its_csv_alone(filled: Store, job: str, tmp_path: Path):
+    """With every JSON table gone the CSV makes a record with the same digest, whatever stands in its cells."""
+    for text in HOSTILE:
+        filled.append(job, "job", "receive", {"machine": text, "serial": text[:3]}, who="Bo")
+    shop.set_shop(filled, {"terms": "=HYPERLINK(1)\nend"}, who="=Bo")
+    people.People(filled.engine).add("=Eve", "a long enough phrase", filled.entries(job)[0].at)
+    kept = keeping.export(filled, tmp_path / "out")
+    tables_folder = tmp_path / "out" / "tables"
+    for lines in tables_folder.glob("*.jsonl"):
+        assert lines.with_suffix(".csv").is_file()
+        lines.unlink()
+
+    with (tables_folder / "entry.csv").open(newline="", encoding="utf-8") as text:
+        cells = [cell for row in csv.reader(text) for cell in row]
+    assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r"))]
+    assert keeping.restore(tmp_path / "out", tmp_path / "new", "") == kept
+    with Store.open(tmp_path / "new", "") as restored:
+        assert restored.entries(job) == filled.entries(job)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("receive", "reseive", "is damaged"), (",1,", ",x,", "entry.csv:2: cannot be read"),
+        ("id,", "nonsense,", "no table of a record"), ("\r\n", ",more\r\n", "is no table|cells"),
+    ],
+)  # fmt: skip
+def test_changed_csv_is_refused(filled: Store, tmp_path: Path, old: str, new: str, words: str):
+    """The file is named, and nothing is restored."""
+    keeping.export(filled, tmp_path / "out")
+    (tmp_path / "out" / "tables" / "entry.jsonl").unlink()
+    changed = tmp_path / "out" / "tables" / "entry.csv"
+    changed.write_bytes(changed.read_bytes().replace(old.encode(), new.encode(), 1))
+
+    with pytest.raises(InputError, match=words) as caught:
+        keeping.restore(tmp_path / "out", tmp_path / "new", "")
+    assert "entry" in str(caught.value) and not (tmp_path / "new").exists()
 
 
 def test_backup_while_others_write_is_one_moment(filled: Store, job: str, tmp_path: Path):

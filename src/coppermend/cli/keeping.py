@@ -53,7 +53,7 @@ def export(
     data: DataOption,
     as_json: JsonFlag = False,
 ) -> int:
-    """Lay the whole record out in open formats: JSON per job, JSON lines per table, files."""
+    """Lay the whole record out in open formats: JSON per job, JSON lines and CSV per table, files."""
     with Store.open(data) as store:
         kept = keeping.export(store, folder)
     emit({"folder": str(folder), **kept.to_json()}, as_json, lambda: _say(kept, f"laid out in {folder}"))

@@ -23,6 +23,7 @@ from coppermend.errors import InputError, RecordError
 from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.atomic import clear_disk_errors, sync_folder, temporary_sibling
 from coppermend.job.attachments import sha256_of
+from coppermend.job.export_csv import csv_of_lines, lines_of_csv
 from coppermend.job.migrate import REVISIONS
 from coppermend.job.plain import to_json_text
 from coppermend.job.store import Store, now
@@ -151,7 +152,9 @@ def backup(store: Store, path: Path) -> Kept:
 
 
 def export(store: Store, folder: Path) -> Kept:
-    """Lay the whole record out in a new folder, each job as one JSON document, tables as JSON lines beside.
+    """Lay the whole record out in a new folder, each job as one JSON document, tables as JSON lines and as CSV beside.
+
+    It can be restored from, with the JSON lines or, where those are missing, from the CSV.
 
     Raises:
         InputError: If the folder is there already and not empty.
@@ -162,6 +165,10 @@ def export(store: Store, folder: Path) -> Kept:
     with clear_disk_errors(f"write the export {folder}"):
         folder.mkdir(parents=True, exist_ok=True)
         kept = _write(store, _Folder(folder))
+        for name, columns in _columns(store).items():
+            lines = folder / "tables" / f"{name}.jsonl"
+            with lines.open("rb") as source, (folder / "tables" / f"{name}.csv").open("xb") as target:
+                target.writelines(csv_of_lines(source, columns))
         (folder / "jobs").mkdir()
         for job in store.jobs():
             document = json.dumps(store.export_job(job.number), ensure_ascii=False, indent=2)
@@ -246,6 +253,12 @@ def _all_tables(connection: Connection) -> list[Table]:
         only=lambda name, _: name not in _LEFT_OUT and not name.startswith(("words_index", "sqlite_")),
     )
     return list(found.sorted_tables)
+
+
+def _columns(store: Store) -> dict[str, list[str]]:
+    """Names of every table's columns."""
+    with tables.reading(store.engine) as connection:
+        return {table.name: list(table.columns.keys()) for table in _all_tables(connection)}
 
 
 def _write(store: Store, target: _Target) -> Kept:
@@ -334,14 +347,26 @@ class _ReadFolder:
 
     def names(self) -> list[str]:
         found = (p.relative_to(self.folder).as_posix() for p in self.folder.rglob("*") if p.is_file())
-        return sorted(n for n in found if n == MANIFEST or n.startswith(("tables/", "attachments/")))
+        kept = {n for n in found if n == MANIFEST or n.startswith(("tables/", "attachments/"))}
+        return sorted({_as_lines(n) for n in kept})
 
     def pieces(self, name: str) -> Iterator[bytes]:
+        table = self.folder / name
+        if name.startswith("tables/") and not table.is_file():
+            path = table.with_suffix(".csv")
+            with path.open(encoding="utf-8", newline="") as text:
+                yield from lines_of_csv(text, table.stem, str(path))
+            return
         with (self.folder / name).open("rb") as file:
             yield from file
 
     def whole(self, name: str) -> bytes:
         return (self.folder / name).read_bytes()
+
+
+def _as_lines(name: str) -> str:
+    """The member that a file of the folder stands for: a table's CSV for its JSON lines."""
+    return f"{name.removesuffix('.csv').removesuffix('.jsonl')}.jsonl" if name.startswith("tables/") else name
 
 
 def _reader(path: Path) -> _Read:
