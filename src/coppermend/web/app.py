@@ -41,6 +41,7 @@ from coppermend.web import (
     prove_selftest,
     prove_waiver,
     receiving,
+    retention_page,
     rom_pages,
     scan_page,
     shop_pages,
@@ -84,6 +85,7 @@ _ROUTERS = (
     scan_page,
     shop_pages,
     learn_page,
+    retention_page,
     files,
     api,
 )
