@@ -121,7 +121,7 @@ class Live:
             color_scheme="dark" if dark else "light",
         )  # fmt: skip
         page = context.new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(30_000)
         page.on("console", lambda m: self.troubles.append(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
         page.on(

@@ -207,13 +207,17 @@ def test_the_drawing_is_moved_and_asked(live):
             page.locator(".sheet[data-side=top]"),
             page.locator(".sheet[data-side=top] > svg.board-drawing"),
         )
-        whole = drawing.get_attribute("viewBox")
+        expect(sheet).to_have_attribute("data-view", re.compile("."))
+        whole, width = sheet.get_attribute("data-view"), drawing.bounding_box()["width"]
         sheet.press("+")
-        expect(drawing).not_to_have_attribute("viewBox", whole)
-        zoomed = drawing.get_attribute("viewBox")
+        expect(sheet).not_to_have_attribute("data-view", whole)
+        assert drawing.bounding_box()["width"] > 1.3 * width
+        zoomed, left = sheet.get_attribute("data-view"), drawing.bounding_box()["x"]
         sheet.press("ArrowRight")
-        expect(drawing).not_to_have_attribute("viewBox", zoomed)
+        expect(sheet).not_to_have_attribute("data-view", zoomed)
+        assert drawing.bounding_box()["x"] < left
         sheet.press("0")
+        expect(sheet).to_have_attribute("data-view", whole)
         page.locator(".find", has_text=re.compile("^BT1$")).first.click()
         assert drawing.locator(".bodies .lit[data-refdes=BT1]").count() == 1
         expect(page.locator("figcaption")).to_contain_text("BT1 ")
