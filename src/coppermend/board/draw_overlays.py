@@ -150,8 +150,12 @@ def _styles(prefix: str, overlay: Overlay) -> dict[OverlayKind, str]:
 
 
 def _shade(overlay: Overlay) -> str:
-    """How likely a suspect is, as the depth of its shading; a certain one is outlined only."""
-    return attributes(fill=INK, fill_opacity=0.1 + 0.5 * overlay.severity) if overlay.severity < 1 else ""
+    """How likely a suspect is, as the depth of its shading; a certain one is outlined only.
+
+    By the square root, since most suspects are of a few per cent and must be told apart too.
+    """
+    depth = 0.08 + 0.52 * overlay.severity**0.5
+    return attributes(fill=INK, fill_opacity=round(depth, 3)) if overlay.severity < 1 else ""
 
 
 def _shape(frame: Frame, shape: BaseGeometry, style: str) -> Iterator[str]:
@@ -244,10 +248,13 @@ def _run(kind: OverlayKind, spots: Sequence[tuple[float, float]]) -> str:
 
 
 def _badge(spot: tuple[float, float], label: str, kind: OverlayKind) -> str:
-    """A label on a small plate, up and right of its spot; solid for suspects, which are what one looks for."""
+    """A label on a small plate: up and right of its spot; for suspects solid and to the left, so that the probe on a
+    suspect does not cover it.
+    """
     size = 2.2
-    x, y, width = spot[0] + 1.4, spot[1] - 1.4 - size, _LETTER * size * len(label) + 1.4
     solid = kind == "suspect"
+    width, y = _LETTER * size * len(label) + 1.4, spot[1] - 1.4 - size
+    x = spot[0] - 1.4 - width if solid else spot[0] + 1.4
     plate = attributes(
         x=x,
         y=y,

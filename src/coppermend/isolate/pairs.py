@@ -93,13 +93,14 @@ def _pair_likelihood(effects: Effects, one: Observation, members: np.ndarray) ->
 
 
 def _by_unit(effects: Effects, members: np.ndarray, weights: Floats, count: int) -> tuple[SuspectPair, ...]:
-    units = np.sort(effects.unit_of_fault[members], axis=1)
-    distinct, place = np.unique(units, axis=0, return_inverse=True)
-    mass = np.bincount(place.ravel(), weights)
-    best = np.argsort(-mass)[:count]
-    return tuple(_pair(effects, distinct[k], float(mass[k])) for k in best)
+    one, other = effects.unit_of_fault[members].T
+    both = np.minimum(one, other) * len(effects.units.units) + np.maximum(one, other)
+    distinct, place = np.unique(both, return_inverse=True)
+    mass = np.bincount(place, weights)
+    best = np.argsort(-mass, kind="stable")[:count]
+    return tuple(_pair(effects, int(distinct[k]), float(mass[k])) for k in best)
 
 
-def _pair(effects: Effects, units: np.ndarray, probability: float) -> SuspectPair:
-    a, b = (effects.units.units[int(k)] for k in units)
+def _pair(effects: Effects, both: int, probability: float) -> SuspectPair:
+    a, b = (effects.units.units[k] for k in divmod(both, len(effects.units.units)))
     return SuspectPair((a, b), probability)

@@ -40,8 +40,10 @@ def worth_measuring(effects: Effects, by_unit: Floats, best: Measurement) -> boo
     """Whether measuring on will end: at what ``best`` tells, the place is known in ``MOST_AHEAD`` measurements.
 
     Else many equal suspects are left that must be tried one by one, and a close look or a comparison with a sound
-    board is quicker.
+    board is quicker. A rail that may be at fault is always worth a look: it comes first, however little it tells.
     """
+    if best.kind in ("volts", "ripple"):
+        return True
     sites = np.bincount(effects.site_of_unit, by_unit).astype(float)
     return float(entropy_bits(sites)) <= MOST_AHEAD * best.gain_bits
 
