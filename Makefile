@@ -6,7 +6,7 @@ BIN := $(VENV)/bin
 WATCHED := tests/test_quantity.py $(addprefix tests/,board copper damage isolate proving rework rom)
 DEBIAN := chromium kicad-symbols poppler-utils srecord ngspice postgresql
 
-.PHONY: help demo serve test test-all check bench lock clean debian-packages
+.PHONY: help demo serve test test-all check bench lock catalogues clean debian-packages
 
 help:  ## list these targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## */  make \1\t/' | expand -t 20
@@ -53,6 +53,9 @@ lock: $(VENV)/.dev  ## pin every dependency anew
 	$(BIN)/python -m pip install --quiet uv
 	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate --no-header --upgrade -q pyproject.toml requirements/build.in -o requirements/runtime.lock
 	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate --no-header --upgrade -q --extra dev pyproject.toml requirements/build.in -o requirements/dev.lock
+
+catalogues: $(VENV)/.dev  ## bring the languages of the pages up to date; fails when a message is not translated
+	$(BIN)/python tools/catalogue.py
 
 clean:  ## remove the environment and everything built
 	rm -rf $(VENV) build dist .coverage .coverage.* .ruff_cache .mypy_cache

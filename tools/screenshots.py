@@ -98,7 +98,8 @@ def take(browser: Browser, address: str, size: tuple[int, int], path: Path) -> N
         [{"name": "who", "value": WHO.replace(" ", "%20"), "url": address.split("#", maxsplit=1)[0]}]
     )
     page = context.new_page()
-    page.goto(address, wait_until="networkidle")
+    page.goto(address)
+    page.wait_for_timeout(1500)  # a page of a job keeps a line open for news, so the network is never idle
     shot = cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR_RGB)
     path.write_bytes(indexed_png(shot))
     context.close()
