@@ -33,6 +33,13 @@ for (const field of document.querySelectorAll("[data-draft]")) {
   field.form.addEventListener("submit", () => localStorage.removeItem(key));
 }
 
+// Cautions that were read and folded here stay folded on this page, until others are shown.
+for (const box of document.querySelectorAll("details.cautions")) {
+  const key = `read:${location.pathname}:${box.querySelector("summary span").textContent}`;
+  if (localStorage.getItem(key)) box.open = false;
+  box.addEventListener("toggle", () => (box.open ? localStorage.removeItem(key) : localStorage.setItem(key, "1")));
+}
+
 // A double press must not keep an entry twice; a form that only hands out a file may be sent again.
 for (const form of document.querySelectorAll("form[method=post]:not([data-again])")) {
   form.addEventListener("submit", (event) => {
