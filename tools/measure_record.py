@@ -28,15 +28,16 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import insert
 
-from coppermend.job import cards, tables
+from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.entry import Entry
+from coppermend.job.lessons import lessons
 from coppermend.job.number import next_number
 from coppermend.job.state import fold
 from coppermend.job.store import Store
 from coppermend.job.words import grams, is_fuzzy, words_of, words_of_body
 
 WRITERS = 4
-FIRST_LINES = 2  # acknowledged by every writer before the kill: by then all four are at work
+FIRST_LINES = 16  # acknowledged before the kill can come: by then the writers are at work
 WRITER = Path(__file__).resolve().parent.parent / "tests" / "job" / "writer.py"
 
 
@@ -96,7 +97,7 @@ def _lines_until_killed(writers: list[tuple[int, int]], after_s: float) -> list[
     while time.monotonic() < min(until, kill_at):
         for pipe in select.select(list(said), [], [], 0.005)[0]:
             said[pipe] += os.read(pipe, 65536)
-        if kill_at == float("inf") and min(text.count(b"\n") for text in said.values()) >= FIRST_LINES:
+        if kill_at == float("inf") and sum(text.count(b"\n") for text in said.values()) >= FIRST_LINES:
             kill_at = time.monotonic() + after_s
     for child, _ in writers:
         os.kill(child, signal.SIGKILL)
@@ -189,7 +190,7 @@ def fill(store: Store, jobs: int, entries: int) -> None:
             at = start + timedelta(days=3900 * n / jobs)
             counter, number = next_number(at.year, number_of[at.year])
             number_of[at.year] = counter
-            made = list(_entries(rng, number, n, at, per_job))
+            made = sorted(_entries(rng, number, n, at, per_job), key=lambda e: e.seq)
             state = fold(e for e in made if e.kind in cards.TELLING)
             key = cards.job_key(at.year, counter)
             words = words_of(number)
@@ -232,18 +233,35 @@ def fill(store: Store, jobs: int, entries: int) -> None:
                     connection.execute(insert(table), rows[name])
         if first % 10_000 == 0:
             print(f"{first} jobs", flush=True)
+    with tables.writing(store.engine) as connection:
+        comebacks.rebuild(connection)
+        learnt.rebuild(connection)
     if tables.is_postgresql(store.engine):
         with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.exec_driver_sql("ANALYZE")
 
 
+# What ends the record of a job that went back.
+_LAST = (
+    ("plan", "remedy", {"id": "remote-pack", "chosen": True}),
+    ("copper", "timer", {}),
+    ("return", "stage", {"stage": "return"}),
+    ("return", "shipping", {"direction": "out", "carrier": "by hand"}),
+)
+
+
 def _entries(rng: random.Random, number: str, n: int, at: datetime, count: int):
     header = {
         "customer": f"{rng.choice('ABCDEFGH')}. {rng.choice(_NAMES)}", "machine": f"Machine {n % 400}",
-        "serial": f"SR-{n:06}", "complaint": f"{rng.choice(_THINGS)} {rng.choice(_DOES)}",
+        "serial": f"SR-{n - 7 if n % 20 == 19 else n:06}", "complaint": f"{rng.choice(_THINGS)} {rng.choice(_DOES)}",
     }  # fmt: skip
     yield Entry(number, 1, at, "R. Tansy", "receive", "job", header)
-    for seq in range(2, count + 1):
+    last = count - len(_LAST) if n % 10 else count  # one job in ten is still in the shop
+    for seq in range(last + 1, count + 1):
+        stage, kind, body = _LAST[seq - last - 1]
+        body = {"does": "add", "minutes": round(rng.lognormvariate(5, 0.5))} if kind == "timer" else body
+        yield Entry(number, seq, at + timedelta(minutes=seq), "R. Tansy", stage, kind, body)
+    for seq in range(2, last + 1):
         when = at + timedelta(minutes=seq)
         if seq % 3:
             body = {
@@ -287,6 +305,7 @@ def size(jobs: int, entries: int, folder: Path, database: str) -> dict[str, obje
             200,
         )
         queue_ms = _times(lambda: store.queue(200), 20)
+        learn_ms = _times(lambda: lessons(store), 20)
         searched = _peak_mb()
     client = TestClient(create_app(folder), base_url="http://127.0.0.1")
     client.get("/")
@@ -295,7 +314,7 @@ def size(jobs: int, entries: int, folder: Path, database: str) -> dict[str, obje
     return {
         "jobs": jobs, "entries": entries, "fill_s": round(filled_s), "search_p95_ms": _p95(every),
         "search_p95_ms_by_sort": {sort: _p95(times) for sort, times in search.items()}, "append_p95_ms": _p95(appended),
-        "queue_p95_ms": _p95(queue_ms), "job_page_p95_ms": _p95(pages), "bench_page_p95_ms": _p95(bench_ms),
+        "queue_p95_ms": _p95(queue_ms), "learn_p95_ms": _p95(learn_ms), "job_page_p95_ms": _p95(pages), "bench_page_p95_ms": _p95(bench_ms),
         "peak_mb": {"before": before, "after searches": searched, "after pages": _peak_mb()},
         "load": os.getloadavg()[0],
     }  # fmt: skip
@@ -306,6 +325,7 @@ _SEARCHES = {
     "two words": lambda rng: f"{rng.choice(_THINGS)} {rng.choice(_NAMES)}",
     "three words": lambda rng: f"{rng.choice(_THINGS)} {rng.choice(_DOES)} {rng.choice(_NAMES)}",
     "serial": lambda rng: f"sr-{rng.randrange(100_000):06}",
+    "no such serial": lambda rng: f"sr-{rng.randrange(200_000, 300_000):06}",
     "beginning": lambda rng: rng.choice(_THINGS)[:3],
     "typing error": lambda rng: _slip(rng, rng.choice(_NAMES)),
     "nothing": lambda rng: "".join(rng.choices("qxzjk", k=9)),

@@ -174,3 +174,13 @@ def test_whole_words_go_before_beginnings_where_there_are_too_many(store: Store)
     assert [job.complaint for job in few.jobs] == ["battery", "battery"] and few.more
     assert [job.complaint for job in many.jobs] == ["batterypack", "battery", "batterypack"] and many.more
     assert len(store.search("battery", 5).jobs) == len(store.find("battery")) == 5
+
+
+def test_serial_one_digit_off_is_not_another_boards(store: Store):
+    """Codes are found by their beginning, and never read as a neighbour."""
+    for n in range(3):
+        store.new_job({"customer": "x", "serial": f"SR-00{n}31"}, who="Bo", at=AT)
+
+    assert len(store.search("sr-00").jobs) == 3
+    assert store.search("sr-00231").read_as == () and len(store.search("sr-00231").jobs) == 1
+    assert store.search("sr-00232").jobs == ()

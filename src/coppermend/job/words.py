@@ -61,8 +61,15 @@ def words_of_body(body: Mapping[str, Any]) -> dict[str, None]:
 
 
 def is_fuzzy(word: str) -> bool:
-    """Whether typing errors in ``word`` are forgiven: of 4 to 24 characters, not all digits."""
-    return _SHORTEST_FUZZY <= len(word) <= _LONGEST_FUZZY and not word.isdigit()
+    """Whether typing errors in ``word`` are forgiven: of 4 to 24 characters, and no code (more than half of it digits).
+
+    A serial one digit off is another board's, and in a large record hundreds are.
+
+    >>> is_fuzzy("penhallow"), is_fuzzy("sr00231")
+    (True, False)
+    """
+    digits = sum(c.isdigit() for c in word)
+    return _SHORTEST_FUZZY <= len(word) <= _LONGEST_FUZZY and 2 * digits <= len(word)
 
 
 def grams(word: str) -> frozenset[str]:
