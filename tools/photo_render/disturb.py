@@ -6,6 +6,21 @@ import cv2
 import numpy as np
 
 
+def blotted_out(photo, severity):
+    """The severity without what a lamp's reflection burns out: the truth is what is seen.
+
+    Args:
+        photo: (2 rows, 2 columns, 3) uint8 straightened photo.
+        severity: (rows, columns) uint8.
+    """
+    rows, columns = severity.shape
+    cells = cv2.resize(photo, (columns, rows), interpolation=cv2.INTER_AREA)
+    burnt = (cells.min(axis=2) >= 248).astype(np.uint8)
+    # Crust may burn out grain by grain; a reflection burns out as a whole.
+    spots = cv2.morphologyEx(burnt, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
+    return np.where(spots > 0, 0, severity).astype(np.uint8)
+
+
 def relit(photo, rng: np.random.Generator):
     """The photo under other light, and as another camera would give it."""
     colour = photo.astype(np.float32) / 255
@@ -87,13 +102,16 @@ def _shadowed(photo, bodies, rng: np.random.Generator):
     return photo * (1 - np.float32(rng.uniform(0.2, 0.65)) * cast)[..., None]
 
 
-def _glaring(photo, rng: np.random.Generator):
-    """Lamps mirrored in the board: spots with soft or hard edges, burnt out or veiling."""
+def _glaring(photo, severity, rng: np.random.Generator):
+    """Lamps mirrored in the board, often beside the damage: spots with soft or hard edges, burnt out or veiling."""
     high, wide = photo.shape[:2]
     y, x = np.mgrid[:high:4, :wide:4].astype(np.float32)
     total = np.zeros(x.shape, np.float32)
+    damaged = np.argwhere(severity[::4, ::4] >= 112) * 8
     for _ in range(int(rng.integers(1, 4))):
         cx, cy, turn = rng.uniform(0, wide), rng.uniform(0, high), rng.uniform(0, np.pi)
+        if len(damaged) and rng.random() < 0.5:
+            cy, cx = damaged[rng.integers(len(damaged))] + rng.normal(0, 50, 2)
         a, b = rng.uniform(15, 90, 2)
         p = ((x - cx) * np.cos(turn) + (y - cy) * np.sin(turn)) / a
         q = ((y - cy) * np.cos(turn) - (x - cx) * np.sin(turn)) / b
@@ -116,5 +134,6 @@ def disturbed(photo, drawing, severity, rng: np.random.Generator):
     if rng.random() < 0.4:
         photo = _shadowed(photo, cv2.resize(drawing[2], size).astype(np.float32) / 255, rng)
     if rng.random() < 0.35:
-        photo = _glaring(photo, rng)
-    return np.clip(photo, 0, 255).astype(np.uint8), severity
+        photo = _glaring(photo, severity, rng)
+    photo = np.clip(photo, 0, 255).astype(np.uint8)
+    return photo, blotted_out(photo, severity)

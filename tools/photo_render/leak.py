@@ -36,7 +36,8 @@ def leak_field(scene: Scene, canvas: Canvas, rng: np.random.Generator) -> Field:
     field = cv2.resize(field, (columns, rows), interpolation=cv2.INTER_LINEAR)
     scale = canvas.px_per_mm
     rough = float(rng.uniform(0.2, 0.5))
-    field += rough * cloud(rng, canvas.shape, rng.uniform(4, 12) * scale, 7, float(rng.uniform(0.52, 0.85)))
+    grain = float(rng.uniform(0.5, 0.72) if rng.random() < 0.8 else rng.uniform(0.72, 0.85))
+    field += rough * cloud(rng, canvas.shape, rng.uniform(4, 12) * scale, 7, grain)
     return field
 
 
@@ -45,11 +46,14 @@ def corrode(
     rng: np.random.Generator,
 ) -> Field:  # fmt: skip
     """Draw the damage into ``picture``; returns the severity 0..1 of what was drawn."""
-    severity = np.where(field >= LIGHT, np.clip(field, 0, 1), 0).astype(np.float32)
     if scene.grade == "none":
-        return severity
+        return np.zeros(canvas.shape, np.float32)
     scale, shape = canvas.px_per_mm, canvas.shape
     fine = smooth(rng, shape, max(1.0, 0.12 * scale))
+    crisp = rng.random() < 0.75
+    # The truth is what is seen, so severity follows the edge of the crust as it is drawn.
+    thick = field + np.float32(rng.uniform(0.0, 0.04) if crisp else rng.uniform(0.03, 0.1)) * fine
+    severity = np.where(thick >= LIGHT, np.clip(thick, 0, 1), 0).astype(np.float32)
     on_board = soft(layers.board)
     # Haze and stain.
     haze = np.clip((field - 0.12) / 0.35, 0, 1) * np.float32(rng.uniform(0.15, 0.45))
@@ -61,8 +65,9 @@ def corrode(
     _lifted_mask(picture, severity, field, layers, canvas, rng)
     _dull_solder(picture, severity, field, board, canvas, rng)
     # Crust.
-    thick = field + np.float32(rng.uniform(0.03, 0.1)) * fine
-    cover = np.clip((thick - MODERATE + 0.04) / np.float32(rng.uniform(0.05, 0.2)), 0, 1)
+    # Crust begins to show a little before it counts as thin.
+    edge_width = np.float32(rng.uniform(0.02, 0.07) if crisp else rng.uniform(0.05, 0.16))
+    cover = np.clip((thick - MODERATE) / edge_width + np.float32(rng.uniform(0.3, 1.1)), 0, 1)
     colour = _crust_colour(field, canvas, rng)
     bumps = (
         cv2.GaussianBlur(np.clip(field, 0.3, 1.3), (0, 0), 0.5)
@@ -75,12 +80,15 @@ def corrode(
             ..., None
         ]
     )
-    cover *= np.float32(rng.uniform(0.75, 1)) + np.clip(field - 0.6, 0, 0.25)
+    opaque = np.float32(rng.uniform(0.65, 1)) + np.float32(rng.uniform(0, 0.15)) * cloud(
+        rng, shape, 4 * scale, 3
+    )
+    cover *= np.clip(opaque, 0.5, 1) + np.clip(field - 0.6, 0, 0.25)
     np.clip(cover, 0, 1, out=cover)
     edge = cv2.GaussianBlur(cover, (0, 0), 0.15 * scale)
     picture *= 1 - 0.25 * np.clip(edge - cover, 0, 1)[..., None]
     picture += (colour - picture) * cover[..., None]
-    severity *= on_board * (1 - (soft(layers.holes) > 0.5))
+    severity *= on_board * (1 - ((soft(layers.holes) > 0.5) & (cover < 0.5)))
     return np.where(severity >= LIGHT, severity, 0).astype(np.float32)
 
 

@@ -11,7 +11,10 @@ from numpy.typing import NDArray
 
 from coppermend.board.model import Board
 from coppermend.damage.camera import Camera, View, apply_homography
+from coppermend.damage.features import photo_canvas
 from coppermend.damage.layers import Canvas
+from coppermend.damage.rectify import rectify
+from photo_render.disturb import blotted_out
 from photo_render.leak import corrode, leak_field
 from photo_render.noise import cloud, smooth
 from photo_render.parts import (
@@ -66,11 +69,12 @@ def shoot(board: Board, scene: Scene) -> Shot:
         ".jpg", cv2.cvtColor(photo, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, scene.jpeg]
     )
     assert ok
+    decoded = cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
+    seen = blotted_out(rectify(decoded, view, photo_canvas(board)), _at_truth_scale(severity, board))
     points = np.array([(p.x_mm, p.y_mm) for p in board.reference_points])
     exact = view.pixels(points)
     return Shot(
-        data.tobytes(), cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB), view,
-        _at_truth_scale(severity, board), _at_truth_scale((covered > 127).astype(np.float32), board),
+        data.tobytes(), decoded, view, seen, _at_truth_scale((covered > 127).astype(np.float32), board),
         points, exact, exact + rng.normal(0, scene.click_sigma_px, exact.shape),
     )  # fmt: skip
 
