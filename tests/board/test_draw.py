@@ -16,9 +16,11 @@ from hypothesis import strategies as st
 from coppermend.board.draw import Overlay, draw_board
 from coppermend.board.draw_overlays import overlay_layer
 from coppermend.board.draw_svg import Frame, number
+from coppermend.board.folder import parse_board_folder
 from coppermend.board.model import Board, CopperArea, Pad, Part, PinRef, Track, Via
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary, parse_part_types
+from coppermend.demo.board_data import demo_board_files
 from coppermend.errors import InputError, UnknownName
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -366,3 +368,15 @@ def test_an_outline_that_is_not_at_the_origin():
         "-5",
         "30",
     )
+
+
+@pytest.mark.parametrize(("kind", "mark"), [("remedy", "stroke-dasharray"), ("proof", "url(#board-lines)")])
+def test_remedies_and_what_is_to_be_proven_have_lines_of_their_own(kind, mark):
+    """Told apart without colour: a dashed outline, and ruled lines whose pattern is in the drawing."""
+    board = parse_board_folder(demo_board_files())
+    svg = draw_board(with_package_pads(board), overlays=[Overlay(kind, ("U1",))])
+
+    drawn = next(g for g in ElementTree.fromstring(svg).iter() if g.get("data-kind") == kind)
+
+    assert mark in ElementTree.tostring(drawn, "unicode")
+    assert kind == "remedy" or 'id="board-lines"' in svg

@@ -20,10 +20,10 @@ from coppermend.board.packages import body_shape
 from coppermend.board.same import Same
 from coppermend.errors import UnknownName
 
-OverlayKind = Literal["damage", "touched", "strip", "probe", "suspect", "jumper", "net"]
+OverlayKind = Literal["damage", "touched", "strip", "probe", "suspect", "remedy", "proof", "jumper", "net"]
 _WORDS: dict[OverlayKind, str] = {
     "damage": "damage", "touched": "touched by damage", "strip": "comes off", "probe": "probe",
-    "suspect": "suspect", "jumper": "jumper", "net": "net",
+    "suspect": "suspect", "remedy": "changed by a remedy", "proof": "to be proven", "jumper": "jumper", "net": "net",
 }  # fmt: skip
 # Damage map grades (atrisk): from 112/255 moderate, from 176/255 heavy.
 _HATCHES = ((176 / 255, "heavy"), (112 / 255, "moderate"), (0.0, "light"))
@@ -88,6 +88,9 @@ def patterns(prefix: str, kinds: Iterable[OverlayKind]) -> str:
     if "touched" in kinds:
         dot = f'<circle cx=".45" cy=".45" r=".22" fill="{RUST}"/>'
         out.append(_pattern(f"{prefix}-dots", 0.9, dot))
+    if "proof" in kinds:
+        line = f'<path{attributes(stroke=INK, stroke_width=0.16)} d="M0 .6H1.2"/>'
+        out.append(_pattern(f"{prefix}-lines", 1.2, line))
     return f"<defs>{''.join(out)}</defs>" if out else ""
 
 
@@ -144,6 +147,8 @@ def _styles(prefix: str, overlay: Overlay) -> dict[OverlayKind, str]:
         "strip": attributes(stroke=INK, stroke_width=0.6),
         "probe": attributes(stroke=INK, stroke_width=0.35),
         "suspect": attributes(stroke=INK, stroke_width=0.55, stroke_dasharray=".1 1.1") + _shade(overlay),
+        "remedy": attributes(stroke=INK, stroke_width=0.6, stroke_dasharray="2.4 1.1"),
+        "proof": attributes(fill=f"url(#{prefix}-lines)", stroke=INK, stroke_width=0.4),
         "jumper": attributes(stroke=INK, stroke_width=0.5),
         "net": attributes(stroke=INK, stroke_width=0.7),
     }
@@ -216,7 +221,7 @@ def _part(
 
 def _net(board: Board, frame: Frame, name: str, kind: OverlayKind) -> str:
     """The copper of a net again, thicker, over a halo: this side's tracks whole, the other side's dashed."""
-    index, colour = board.index, INK if kind in ("net", "probe", "jumper", "suspect") else RUST
+    index, colour = board.index, RUST if kind in ("damage", "touched", "strip") else INK
     out = []
     for layer in ("bottom", "top"):
         tracks = [t for t in index.tracks_of_net[name] if t.layer == layer]

@@ -26,6 +26,7 @@ _AROUND_MM = 22.0
 _WORDS = {
     "damage": mark("damage"), "touched": mark("touched parts"), "strip": mark("comes off"), "probe": mark("probe"),
     "jumper": mark("jumpers"), "net": mark("net"), "suspect": mark("suspects"),
+    "remedy": mark("changed by a remedy"), "proof": mark("to be proven"),
 }  # fmt: skip
 
 
@@ -90,6 +91,14 @@ def stage_overlays(job: Job, stage: str) -> tuple[Overlay, ...]:
     if stage in ("plan", "strip"):
         left = (item for item in found.strip if not item.socket and item.refdes not in state.strip)
         made += _parts("strip", (item.part for item in left), job.board)
+    if stage in ("plan", "refit", "return"):
+        changed = (
+            one.name for remedy in found.chosen for one in sorted(remedy.changes) if one.kind == "part"
+        )
+        made += _parts("remedy", changed, job.board)
+    if stage in ("prove", "return"):
+        unproven = (item.subject.name for item in found.gate.open if item.subject.kind == "part")
+        made += _parts("proof", unproven, job.board)
     if stage in ("copper", "refit", "prove", "return", ""):
         made += jumper_overlays(job.board, found.copper.fitted)
     return tuple(made)
