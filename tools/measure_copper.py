@@ -1,9 +1,9 @@
 """Figures of the copper room: fewest probes, expected number, walks, whole simulated jobs. Seeds are fixed.
 
-    python tools/measure_copper.py nets|expected|routes|ratios|jobs [COUNT] [--boards FOLDER]
+    python tools/measure_copper.py nets|expected|routes|board-routes|ratios|jobs [COUNT] [--boards FOLDER]
 
-``nets`` and ``expected`` compare with brute force; ``routes`` with OR-Tools given 30 s; ``ratios`` and ``jobs`` need
-the folder of the sample boards.
+``nets`` and ``expected`` compare with brute force; ``routes`` and ``board-routes`` with OR-Tools given COUNT seconds;
+``board-routes``, ``ratios`` and ``jobs`` need the folder of the sample boards.
 """
 
 from __future__ import annotations
@@ -98,6 +98,45 @@ def measure_routes(seconds: int) -> None:
             f"routes: {count} probes: {ours:.0f} mm in {took:.2f} s, as given {travel_mm(ends):.0f} mm, "
             f"OR-Tools {theirs:.0f} mm in {seconds} s: {ours / theirs:.3f}"
         )
+
+
+def measure_board_routes(seconds: int, folder: Path) -> None:
+    """Our walk over what is asked on the sample boards when all of them is damaged, beside OR-Tools' tours.
+
+    Each side of the board is one walk. Processor time, since other work may run beside.
+    """
+    for board in boards(folder):
+        based = with_package_pads(board)
+        whole = shapely.box(0, 0, board.width_mm, board.height_mm).wkt
+        found = plan_probes(board, LIBRARY, touch(board, LIBRARY, parse_area(whole.encode(), board, "all")))
+        for most in (len(found.probes), 300):
+            asked = found.probes
+            if most < len(asked):
+                asked = tuple(random.Random(most).sample(asked, most))
+            for side in (False, True):
+                own = [probe for probe in asked if (probe.side == "top") == side]
+                if len(own) < 2 or most > len(found.probes):
+                    continue
+                places = [[based.index.place(point) for point in (probe.a, probe.b)] for probe in own]
+                ends = np.array(
+                    [[(place.x_mm, place.y_mm) for place in pair] for pair in places], dtype=float
+                )
+                _beside_or_tools(
+                    f"{board.name}, {'parts' if side else 'solder or either'} side", ends, seconds
+                )
+
+
+def _beside_or_tools(name: str, ends: np.ndarray, seconds: int) -> None:
+    start = time.process_time()
+    steps = walking_order(ends, [False] * len(ends))
+    took = time.process_time() - start
+    ours = travel_mm(np.array([ends[i][::-1] if swapped else ends[i] for i, swapped in steps]))
+    theirs = _or_tools_mm(ends, seconds)
+    print(
+        f"routes: {name}: {len(ends)} probes: {ours:.0f} mm in {took:.2f} s of processor time, OR-Tools {theirs:.0f} mm in "
+        f"{seconds} s: {ours / theirs:.3f}",
+        flush=True,
+    )
 
 
 def _or_tools_mm(ends: np.ndarray, seconds: int) -> float:
@@ -302,7 +341,7 @@ def _judge(board, contacts, bench, broken, plan, tally, chance) -> None:  # noqa
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=("nets", "expected", "routes", "ratios", "jobs"))
+    parser.add_argument("what", choices=("nets", "expected", "routes", "board-routes", "ratios", "jobs"))
     parser.add_argument("count", type=int, nargs="?", default=100)
     parser.add_argument(
         "--boards", type=Path, default=Path(__file__).resolve().parents[2] / "shared" / "boards"
@@ -310,8 +349,9 @@ if __name__ == "__main__":
     parser.add_argument("--islands", type=int, nargs="*", default=[3, 4, 5, 6, 7], help="for expected")
     parser.add_argument("--seed", type=int, default=2, help="for expected")
     given = parser.parse_args()
-    if given.what in ("ratios", "jobs"):
-        {"ratios": measure_ratios, "jobs": measure_jobs}[given.what](given.count, given.boards)
+    on_boards = {"ratios": measure_ratios, "jobs": measure_jobs, "board-routes": measure_board_routes}
+    if given.what in on_boards:
+        on_boards[given.what](given.count, given.boards)
     elif given.what == "expected":
         measure_expected(given.count, given.islands, given.seed)
     else:

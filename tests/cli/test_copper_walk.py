@@ -61,6 +61,18 @@ def test_a_typed_value_is_judged(answer: Any, job: tuple[str, Path]) -> None:
     assert entries(job)[0][1]["ohms"] == 4700.0
 
 
+def test_a_walk_over_all_pairs_of_nets_says_how_to_go_on_with_them(
+    call: Any, job: tuple[str, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The choice is part of the command that goes on; another choice is refused."""
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    found = call("job", "walk", job[0], "--data", job[1], "--isolation", "all")
+    refused = call("job", "walk", job[0], "--data", job[1], "--isolation", "some")
+
+    assert found.status == 1 and f"go on with: coppermend job walk {job[0]} --isolation all" in found.out
+    assert refused.status == 2
+
+
 def test_an_open_ends_in_a_jumper_and_its_probe(answer: Any, job: tuple[str, Path]) -> None:
     """o, then the rest good: a jumper is asked for; fitted and probed, the net is proven."""
     answer("o", json=True)

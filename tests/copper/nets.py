@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable
-from functools import cache
 from itertools import combinations
 
 from coppermend.copper.known import Pair, RiskGraph
@@ -71,21 +70,29 @@ def least_expected(net: RiskGraph, chances: tuple[float, ...]) -> float:
             weight *= p if world >> k & 1 else 1 - p
         labels = tuple(min(reached(count, kept, i)) for i in range(count))
         worlds[labels] = worlds.get(labels, 0.0) + weight
-    pairs = list(combinations(range(count), 2))
+    weights = list(worlds.values())
+    goods = [
+        sum(1 << k for k, labels in enumerate(worlds) if labels[a] == labels[b])
+        for a, b in combinations(range(count), 2)
+    ]
+    mass, known = {0: 0.0}, {}
 
-    @cache
-    def value(state: frozenset[tuple[int, ...]]) -> float:
-        if len(state) == 1:
+    def weight(state: int) -> float:
+        if state not in mass:
+            mass[state] = weights[(state & -state).bit_length() - 1] + weight(state & state - 1)
+        return mass[state]
+
+    def value(state: int) -> float:
+        """Expected number weighted with the chance of the worlds, given as bits, that are still possible."""
+        if not state & state - 1:
             return 0.0
-        best = float("inf")
-        mass = sum(worlds[w] for w in state)
-        for a, b in pairs:
-            good = frozenset(w for w in state if w[a] == w[b])
-            if 0 < len(good) < len(state):
-                best = min(best, mass + value(good) + value(state - good))
-        return best
+        if state not in known:
+            known[state] = weight(state) + min(
+                value(state & good) + value(state & ~good) for good in goods if state & good not in (0, state)
+            )
+        return known[state]
 
-    return value(frozenset(worlds))
+    return value((1 << len(weights)) - 1)
 
 
 def walked_expected(net: RiskGraph, chances: tuple[float, ...], ask) -> float:

@@ -114,7 +114,7 @@ def truth(graph: RiskGraph, broken) -> Groups:
     return groups
 
 
-@settings(max_examples=600)
+@settings(max_examples=150)
 @given(cases())
 def test_the_dialogue_with_a_meter_is_sound_and_complete(case):
     """No pair is asked twice, nothing false is concluded, and in the end all needed islands are known."""
@@ -141,7 +141,7 @@ def test_the_dialogue_with_a_meter_is_sound_and_complete(case):
     assert all(broken.intersection(cluster.bonds) for cluster in known.opens)
 
 
-@settings(max_examples=300)
+@settings(max_examples=100)
 @given(cases())
 def test_good_readings_of_the_whole_plan_prove_every_bridge(case):
     """After all planned probes read good, no bond that a needed island depends on is left in doubt."""
@@ -155,7 +155,7 @@ def test_good_readings_of_the_whole_plan_prove_every_bridge(case):
     assert depended <= known.proven
 
 
-@settings(max_examples=300)
+@settings(max_examples=100)
 @given(cases())
 def test_on_trees_the_plan_has_half_as_many_probes_as_leaves(case):
     """ceil(leaves / 2), the least possible: every leaf must be touched, and a probe touches two."""

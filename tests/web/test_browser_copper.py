@@ -49,6 +49,9 @@ def test_two_nets_are_told_apart_or_shorted_by_keyboard(live):
         expect(page.locator(".answer.open")).to_contain_text("Short")
         expect(page.locator(".expect")).to_contain_text("must not be joined")
         assert fits(page)
+        page.locator("#probe").evaluate("probe => probe.scrollIntoView()")
+        for seen in ("#drawing .overlay.probe >> visible=true", ".tips", ".answer.open"):
+            expect(page.locator(seen).first).to_be_in_viewport()
         shot(page, "copper-isolation-390")
 
         press(page, "s")

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from urllib.parse import unquote
+
 import pytest
 
 from coppermend.web.copper_view import BEEPER
+
+from .conftest import square
 
 
 def test_good_without_a_number_is_kept_as_the_beepers_word(damaged):
@@ -90,3 +95,24 @@ def test_a_probe_can_be_put_off(damaged):
     )
     first = damaged.job.found.copper.probes[0]
     assert f'name="a" value="{first.a}"' in damaged.get("/copper?probe=none").text
+
+
+def test_all_pairs_of_nets_can_be_asked_for_and_stay_asked_for(at_work):
+    """More probes than the likely few; an answer is judged by that plan and leads back to it."""
+    at_work.kept("damage", area=square(left=40, bottom=120, size=40))
+    likely = {probe.id for probe in at_work.job.found.copper.probes}
+    page = unquote(at_work.get("/copper?isolation=all").text)
+    asked = re.findall(r"probe=([^&\"]+)&amp;isolation=all#probe", page)
+    a, b = next(pair for pair in asked if pair not in likely).split("~")
+
+    answer = at_work.post("reading?isolation=all", a=a, b=b, answer="good")
+
+    assert answer.status_code == 303 and "isolation=all" in answer.headers["location"]
+    assert [(r.a, r.b, r.instrument) for r in at_work.job.state.readings] == [(a, b, BEEPER)]
+
+
+def test_an_unknown_choice_of_nets_is_refused(damaged):
+    """The page names what can be chosen."""
+    answer = damaged.get("/copper?isolation=some")
+
+    assert answer.status_code == 400 and "likely, all, none" in answer.text

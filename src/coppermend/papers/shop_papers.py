@@ -21,7 +21,7 @@ from coppermend.papers.marks import legend, work_marks
 from coppermend.papers.report import Paper
 from coppermend.papers.sheet import Sheet, Table, sheet_pdf
 from coppermend.papers.tag import TagContent, tag_pdf
-from coppermend.papers.wires import RULES, wire_pictures, wire_tables
+from coppermend.papers.wires import RULES, SOLDERING, wire_pictures, wire_tables
 from coppermend.rework.stocked import Stock, supply_kit
 
 
@@ -150,7 +150,7 @@ def wire_list(on: Occasion) -> Sheet:
     return _sheet(
         on, "Wire list", tables=wire_tables(on.board, library, plan), notes=RULES,
         pictures=wire_pictures(on.board, library, plan),
-        cautions=(*(c.text for c in cautions_for("copper")), DEFERENCE),
+        cautions=(*(c.text for c in cautions_for("refit") if c.code in SOLDERING), DEFERENCE),
     )  # fmt: skip
 
 

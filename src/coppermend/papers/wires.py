@@ -22,6 +22,7 @@ _SEEN: dict[Layer, str] = {
     "top": "The wires seen from the parts side.",
     "bottom": "The wires seen from the solder side, with the board turned over: left and right change places.",
 }
+SOLDERING = frozenset({"iron", "fumes", "lead"})  # codes of the cautions that stand on the list
 RULES = (
     f"Cut is the run and {END_MM:g} mm for each end, rounded up. Wire that goes from one side to the other runs through "
     "a free hole or round the edge: leave it that much longer, and insulated.",
