@@ -37,7 +37,7 @@ def test_heavy_damage_is_found() -> None:
     found = corrosion_map(photo, board, register(photo, board, clicks_of(shot)).view)
 
     assert found.shape == shot.severity.shape and found.dtype == np.uint8
-    # Measured 0.83 and 0.83; this seed is not among those trained on.
+    # Measured 0.82 and 0.88; this seed is not among those trained on.
     assert iou(found >= 112, shot.severity >= 112) > 0.76
     assert iou(found >= 48, shot.severity >= 48) > 0.76
 

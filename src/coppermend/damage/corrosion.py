@@ -24,11 +24,8 @@ from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
-THRESHOLDS = (
-    0.5,
-    0.6,
-    0.5,
-)  # of the probability of each grade, best on full-size synthetic photographs held out
+# Of the probability of each grade: best on full-size synthetic photographs held out.
+THRESHOLDS = (0.5, 0.6, 0.5)
 _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
 _SURE, _CORE_MM2, _NEAR_MM = 0.8, 4.0, 12.0  # by held-out synthetic photographs
