@@ -119,25 +119,26 @@ def test_history_page_with_and_without_history(bench):
 
 def test_the_page_of_the_shop_keeps_logo_tools_units_and_language(bench):
     """What is chosen stands in the settings and shows on pages; an SVG with a script is refused and nothing kept."""
+    client, _ = bench
     svg = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 4"><path d="M0 0h4v4z"/></svg>'
-    form = {"units": "inch", "tools-shown": "1", "tool-0": "1", "language": "en"}
+    form = {"units": "inch", "tools-shown": "1", "tool-0": "1", "language": "en", **WHO}
 
-    bad = bench.client.post("/shop", data=form, files={"logo-file": ("x.svg", svg.replace(b"<path", b"<script/><path"))})  # fmt: skip
+    bad = client.post("/shop", data=form, files={"logo-file": ("x.svg", svg.replace(b"<path", b"<script/><path"))})  # fmt: skip
     assert bad.status_code == 400 and "does more than draw" in bad.text
-    good = bench.client.post("/shop", data=form, files={"logo-file": ("x.svg", svg)}, follow_redirects=False)
+    good = client.post("/shop", data=form, files={"logo-file": ("x.svg", svg)}, follow_redirects=False)
 
     assert good.status_code == 303
-    shop = bench.desk.settings()
+    shop = client.app.state.desk.settings()
     assert (shop.units, shop.tools, shop.owned.meter, shop.owned.logic_probe) == (
         "inch",
         "multimeter",
         True,
         False,
     )
-    answer = bench.client.get("/shop/logo")
+    answer = client.get("/shop/logo")
     assert answer.content == svg and answer.headers["content-type"] == "image/svg+xml"
     assert "sandbox" in answer.headers["content-security-policy"]
-    assert f"/shop/logo?{shop.logo[:12]}" in bench.client.get("/").text
-    bench.client.post("/shop", data={"logo-off": "1"})
-    assert bench.desk.settings().logo == ""
-    assert bench.client.get("/shop/logo").status_code == 404
+    assert f"/shop/logo?{shop.logo[:12]}" in client.get("/").text
+    client.post("/shop", data={"logo-off": "1", **WHO})
+    assert client.app.state.desk.settings().logo == ""
+    assert client.get("/shop/logo").status_code == 404
