@@ -1,5 +1,6 @@
 // Reference points on a photo under a magnifier, and the damage looked for; what is found, photo_paint.js shows.
 import { moved, painting, pressed } from "./photo_paint.js";
+import { _ } from "./words.js";
 
 const root = document.getElementById("photo-map");
 if (root) { points(); painting(root); }
@@ -32,7 +33,7 @@ function points() {
       const at = clicked.find((c) => c.name === button.dataset.name);
       button.setAttribute("aria-pressed", String(button === chosen));
       const words = button.nextElementSibling;
-      if (!words.classList.contains("suspect")) words.textContent = at ? `pixel ${Math.round(at.pixel[0])}, ${Math.round(at.pixel[1])}` : "not clicked";
+      if (!words.classList.contains("suspect")) words.textContent = at ? _("pixel %(x)s, %(y)s", { x: Math.round(at.pixel[0]), y: Math.round(at.pixel[1]) }) : _("not clicked");
       if (!at) continue;
       const [x, y] = at.pixel.map((v) => (v + 0.5) * scale);
       for (const [colour, width] of [["#fff", 5], ["#000", 2]]) {
@@ -98,7 +99,7 @@ function points() {
     const side = document.querySelector("[name=photo-side]:checked").value;
     find.disabled = true;
     busy.hidden = false;
-    told.textContent = "Sending the points";
+    told.textContent = _("Sending the points");
     try {
       const sent = new FormData();
       sent.append("points", JSON.stringify(clicked));
@@ -118,13 +119,13 @@ function points() {
       for (const point of found.points) {
         const words = buttons.find((b) => b.dataset.name === point.name)?.nextElementSibling;
         if (!words) continue;
-        words.textContent = `off by ${point.residual_mm.toFixed(2)} mm${point.suspect ? ", looks wrong" : ""}`;
+        words.textContent = _("off by %(mm)s mm", { mm: point.residual_mm.toFixed(2) }) + (point.suspect ? _(", looks wrong") : "");
         words.classList.toggle("suspect", point.suspect);
       }
-      told.textContent = [`Points agree to ${found.rms_mm.toFixed(2)} mm.`, ...found.notes].join(" ");
+      told.textContent = [_("Points agree to %(mm)s mm.", { mm: found.rms_mm.toFixed(2) }), ...found.notes].join(" ");
       root.dispatchEvent(new CustomEvent("found", { detail: { ...found, side } }));
     } catch {
-      told.textContent = "The bench did not answer; nothing is lost, try again.";
+      told.textContent = _("The bench did not answer; nothing is lost, try again.");
     } finally {
       busy.hidden = true;
       busy.removeAttribute("value");

@@ -1,4 +1,6 @@
 // The damage found, laid over the straightened photo and corrected with a brush, by finger or by keys; kept as a draft.
+import { _ } from "./words.js";
+
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const KEPT = "damage-draft"; // only the map last worked on is kept in this browser: room there is small
 
@@ -77,7 +79,7 @@ export function painting(root) {
     if (kept?.find === root.dataset.find) {
       const bytes = Uint8Array.from(atob(kept.map.split(",")[1]), (letter) => letter.charCodeAt(0));
       open(kept.found, new Blob([bytes], { type: "image/png" })).then(
-        () => { document.getElementById("found-told").textContent = "The map you worked on last is below as you left it."; },
+        () => { document.getElementById("found-told").textContent = _("The map you worked on last is below as you left it."); },
         () => { step.hidden = true; localStorage.removeItem(KEPT); }, // its pictures are gone, so is the map
       );
     }
@@ -104,7 +106,7 @@ export function painting(root) {
     pen.putImageData(picture, 0, 0);
     overlay.style.opacity = String(opacity.value / 100);
     undo.disabled = !history.length;
-    document.getElementById("painted").textContent = `${Math.round(damaged / 16)} mm² light or worse${corrected ? ", corrected by hand" : ""}`;
+    document.getElementById("painted").textContent = _("%(area)s mm² light or worse", { area: Math.round(damaged / 16) }) + (corrected ? _(", corrected by hand") : "");
   }
 
   function dab(from, to) {
