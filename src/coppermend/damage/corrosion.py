@@ -28,7 +28,7 @@ from coppermend.damage.rectify import rectify, shown
 THRESHOLDS = (0.5, 0.6, 0.5)
 _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
-_SURE, _CORE_MM2, _NEAR_MM = 0.8, 4.0, 12.0  # by held-out synthetic photographs
+_SURE, _CORE_MM2, _NEAR_MM = 0.7, 4.0, 12.0  # by held-out synthetic photographs
 _DATA = "coppermend.damage.data"
 
 
