@@ -80,7 +80,9 @@ def test_posterior_beside_exact_inference(benchmark, who: str) -> None:
 
 @pytest.mark.parametrize("who", ["ours", "pgmpy"])
 def test_posterior_on_a_circuit_beside_exact_inference(benchmark, who: str) -> None:
-    """A board of 96 gates with 8 readings: net follows net in pgmpy's network, which knows nothing of our cones."""
+    """A board of 160 gates with 8 readings, about the largest that both can do: net follows net in pgmpy's network, which
+    knows nothing of our cones; at 192 gates it gave no answer in seven minutes.
+    """
     pytest.importorskip("pgmpy")
     from pgmpy.inference import VariableElimination
     from tests.isolate.circuit import circuit_network
@@ -97,7 +99,7 @@ def test_posterior_on_a_circuit_beside_exact_inference(benchmark, who: str) -> N
         benchmark.pedantic(lambda: solver.query(["fault"], evidence=evidence, show_progress=False), rounds=3)
 
 
-CIRCUIT_CHIPS = 24
+CIRCUIT_CHIPS = 40
 
 
 def _rows(base: Isolation, count: int) -> list[tuple[str, str]]:

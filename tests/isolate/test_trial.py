@@ -16,7 +16,7 @@ from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.machine import Defect, Machine
 from coppermend.isolate.planting import Case, Workshop
 from coppermend.isolate.running import run
-from coppermend.isolate.trial import entropy_bound_bits, fresh, half_split, search, trial
+from coppermend.isolate.trial import entropy_bound_bits, fresh, trial
 from coppermend.job.files import load_board
 
 from .conftest import board_of, chain, divider
@@ -151,30 +151,22 @@ def test_a_search_starts_from_complaint_and_rails(demo_shop: Workshop, demo_sear
 
 
 def test_planted_faults_on_the_demo_board_are_found(demo_shop: Workshop, demo_search: Isolation) -> None:
-    """Of 40 faults, drawn as often as parts fail, 95 % end among the first three; measurements as measured at large."""
-    cases = demo_shop.sample(40, np.random.default_rng(11))
+    """Drawn as often as parts fail, faults end among the first three, sooner than by half-splitting in signal order."""
+    cases = demo_shop.sample(10, np.random.default_rng(11))
 
-    report = trial(demo_search, demo_shop, cases, 1, baselines=10)
+    report = trial(demo_search, demo_shop, cases, 1, baselines=2)
 
-    assert report.top3 >= 0.95 and report.mean <= 8.0
-    assert report.to_json()["faults"] == 40 and len(report.to_json()["searches"]) == 40
-
-
-def test_half_split_needs_more_measurements(demo_shop: Workshop, demo_search: Isolation) -> None:
-    """On the same 12 faults half-splitting by signal order takes at least a quarter more measurements."""
-    cases = demo_shop.sample(12, np.random.default_rng(3))
-
-    ours = trial(demo_search, demo_shop, cases, 1, baselines=12)
-
-    assert ours.mean <= 0.8 * ours.half_split and search(demo_search, demo_shop, cases[0], half_split).steps
+    assert report.top3 >= 0.9 and report.mean <= 1.5 * report.bound_bits and report.yes_no >= report.mean
+    assert np.mean([one.measurements for one in report.searches[:2]]) <= 0.8 * report.half_split
+    assert report.to_json()["faults"] == 10 and len(report.to_json()["searches"]) == 10
 
 
 @pytest.mark.shared
-@pytest.mark.parametrize(("name", "bound_ratio"), [("trainer-computer", 1.35), ("clock-module", 1.45)])
+@pytest.mark.parametrize(("name", "bound_ratio"), [("trainer-computer", 1.3), ("clock-module", 1.2)])
 def test_planted_faults_on_real_boards_are_found(
     shared_boards: Path, tmp_path: Path, name: str, bound_ratio: float
 ) -> None:
-    """On boards that none of us drew, 40 planted faults end among the first three, near the entropy bound."""
+    """On boards that none of us drew, 24 planted faults end among the first three, near the entropy bound."""
     from coppermend.cli.app import run
 
     folder = shared_boards / name
@@ -196,9 +188,7 @@ def test_planted_faults_on_real_boards_are_found(
     board = load_board(tmp_path / "b")
     shop = Workshop(board, LIBRARY, 1)
 
-    report = trial(
-        Isolation(board, LIBRARY), shop, shop.sample(40, np.random.default_rng(5)), 1, baselines=10
-    )
+    report = trial(Isolation(board, LIBRARY), shop, shop.sample(24, np.random.default_rng(5)), 1, baselines=2)
 
     assert report.top3 >= 0.95 and report.mean <= bound_ratio * report.bound_bits
 
