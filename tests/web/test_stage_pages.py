@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from coppermend.job.entry import STAGES
-from coppermend.rework.records import Remedy
 from coppermend.papers.photos import scaled_jpeg
+from coppermend.rework.records import Remedy
 
 PNG = (
     b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01\0\0\0\x01\x08\x02\0\0\0\x90wS\xde\0\0\0\x0cIDATx\x9cc\xf8\xcf\xc0\0"
