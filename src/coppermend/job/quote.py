@@ -22,7 +22,9 @@ NO_HISTORY = Sums()
 BASE_MINUTES = 60.0
 
 
-def quote_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), history: Sums = NO_HISTORY) -> Bill:
+def quote_bill(
+    found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), history: Sums = NO_HISTORY
+) -> Bill:
     """The quote: the kit as it stands, the time of every remedy of the plan, and the bench time beside them.
 
     All times together come to what the plan makes of it; with jobs on this board behind it, to the shop's own estimate,
@@ -52,7 +54,9 @@ def quote_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), histo
     return bill(lines, shop.rates, shop.currency, shop.rounding)
 
 
-def invoice_bill(found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), minutes: float | None = None) -> Bill:
+def invoice_bill(
+    found: Assessment, shop: Shop, shelf: Sequence[Stock] = (), minutes: float | None = None
+) -> Bill:
     """The invoice: parts that the record says are fitted new, wires added, and time.
 
     Args:

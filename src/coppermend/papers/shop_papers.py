@@ -211,7 +211,11 @@ def kit_label(on: Occasion) -> bytes:
 
 def paper_body(what: str, on: Occasion, sha256: str, name: str) -> dict[str, object]:
     """The body of the entry that tells of a paper; a quote's also keeps its minutes, to be held against the actual ones."""
-    told = {"minutes": billed_minutes(quote_bill(on.found, on.shop, on.shelf, on.history))} if what == "quote" else {}
+    told = (
+        {"minutes": billed_minutes(quote_bill(on.found, on.shop, on.shelf, on.history))}
+        if what == "quote"
+        else {}
+    )
     return {"what": what, "sha256": sha256, "name": name, **told}
 
 
