@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 import segno
+from PIL import Image
 from tests.papers.degraded import renders
 from tests.papers.labels import NUMBER, label_picture
 
@@ -26,6 +27,16 @@ def test_photo_of_a_label_gives_its_number():
 
     assert (found.number, found.texts) == (NUMBER, (NUMBER,))
     assert found.words == f"the tag of job {NUMBER}"
+
+
+def test_heic_photo_of_a_label_gives_its_number():
+    """What most phones take by themselves; OpenCV does not read it. Damage in it is refused like in others."""
+    out = io.BytesIO()
+    Image.fromarray(label_picture()).save(out, format="HEIF", quality=90)
+
+    assert scan_photo(out.getvalue()).number == NUMBER
+    with pytest.raises(InputError, match="cannot be decoded"):
+        scan_photo(out.getvalue()[:300])
 
 
 def test_degraded_photos_are_read_and_never_wrongly():

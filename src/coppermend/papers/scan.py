@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,8 +11,10 @@ from typing import Any
 
 import cv2
 import numpy as np
+import pillow_heif
 import zxingcpp
 from numpy.typing import NDArray
+from PIL import Image, UnidentifiedImageError
 
 from coppermend.errors import InputError
 from coppermend.job.number import numbers_in
@@ -21,9 +24,12 @@ _LONGEST_PX, _SMALL_PX = 2400, 700
 _QUICK = 3  # attempts on a camera's frame: the next one comes anyway
 _FORMATS = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
 _BINARIZERS = (zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram)
-_EXPECTED = "a photo of the tag as JPEG, PNG or WebP"
+_EXPECTED = "a photo of the tag as JPEG, PNG, HEIC or WebP"
 _IN_ADDRESS = re.compile(r"/jobs/([^/?#]+)")
 Grey = NDArray[Any]
+
+Image.init()  # all plugins: those asked for by name must be known
+pillow_heif.register_heif_opener()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +117,18 @@ def _limited(picture: Grey, longest_px: int) -> Grey:
 def _grey(data: bytes, where: str) -> Grey:
     picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE) if data else None
     if picture is None:
+        picture = _heic(data)
+    if picture is None:
         raise InputError("cannot be decoded", expected=_EXPECTED, where=where)
     if picture.size > _MOST_PIXELS or min(picture.shape) < 21:
         raise InputError(f"{picture.shape[1]} x {picture.shape[0]} pixels", expected=_EXPECTED, where=where)
     return picture
+
+
+def _heic(data: bytes) -> Grey | None:
+    """A HEIC photo, which OpenCV does not read; None for anything else, and for one that claims too many pixels."""
+    try:
+        image = Image.open(io.BytesIO(data), formats=("HEIF",))
+        return np.asarray(image.convert("L")) if image.width * image.height <= _MOST_PIXELS else None
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError, Image.DecompressionBombError):
+        return None
