@@ -107,7 +107,14 @@ def test_only_tools_that_are_there_are_used(demo_search: Isolation) -> None:
 
     proposals = bare.propose(30)
 
-    assert proposals and {p.kind for p in proposals} <= {"logic", "ohms", "volts", "ripple", "watch", "joints"}
+    assert proposals and {p.kind for p in proposals} <= {
+        "logic",
+        "ohms",
+        "volts",
+        "ripple",
+        "watch",
+        "joints",
+    }
     assert {p.condition for p in proposals} == {"running"}
 
 
