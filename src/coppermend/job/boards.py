@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Connection, Select, func, insert, select
@@ -13,7 +14,7 @@ from coppermend.board.folder import format_board_folder, parse_board_folder
 from coppermend.board.model import Board
 from coppermend.errors import InputError
 from coppermend.job import tables
-from coppermend.job.archive import board_archive, read_board_archive
+from coppermend.job.archive import archive_files, board_archive
 
 MEDIA_TYPE = "application/zip"
 _LONGEST_NAME = 150
@@ -45,7 +46,7 @@ def packed(board: Board | Mapping[str, bytes]) -> tuple[str, bytes]:
         }
     else:
         files = board
-        name = parse_board_folder(files).name
+        name = _board_of(tuple(sorted(files.items())), "").name
     if not name.strip() or len(name) > _LONGEST_NAME:
         raise InputError(
             f"board is called {name[:40]!r}", expected=f"a name of 1 to {_LONGEST_NAME} characters"
@@ -60,7 +61,13 @@ def file_name(name: str) -> str:
 
 def unpacked(archive: bytes, where: str) -> Board:
     """The board of an archive from the library."""
-    return read_board_archive(archive, where)
+    return _board_of(tuple(sorted(archive_files(archive, where).items())), where)
+
+
+@lru_cache(maxsize=16)
+def _board_of(files: tuple[tuple[str, bytes], ...], where: str) -> Board:
+    """The board of these files; the same object for the same files, so that what is known of it stays known."""
+    return parse_board_folder(dict(files), where)
 
 
 def register(connection: Connection, name: str, sha256: str, added: datetime) -> None:
