@@ -18,6 +18,7 @@ import random
 import resource
 import select
 import signal
+import sys
 import tempfile
 import time
 import traceback
@@ -48,12 +49,11 @@ def kill(moments: int, folder: Path, database: str, seed: int = 9) -> dict[str, 
     starting a program anew for each would take ten times as long.
     """
     rng = random.Random(seed)
-    os.environ["COPPERMEND_DATABASE"] = database
     writer = _writer()
     acknowledged: list[str] = []
     lost: list[str] = []
     for moment in range(moments):
-        writers = [_forked(writer, folder, f"{seed}-{moment}-{n}") for n in range(WRITERS)]
+        writers = [_forked(writer, folder, database, f"{seed}-{moment}-{n}") for n in range(WRITERS)]
         said = _lines_until_killed(writers, rng.uniform(0, 0.4))
         fresh = [line.decode() for lines in said for line in lines.split(b"\n")[:-1]]
         acknowledged += fresh
@@ -74,14 +74,15 @@ def _writer() -> Callable[..., None]:
     return module.main
 
 
-def _forked(writer: Callable[..., None], folder: Path, name: str) -> tuple[int, int]:
+def _forked(writer: Callable[..., None], folder: Path, database: str, name: str) -> tuple[int, int]:
     """A writer of its own process: its id, and the end of a pipe on which it acknowledges."""
     reads, writes = os.pipe()
     child = os.fork()
     if child:
         os.close(writes)
         return child, reads
-    os.dup2(writes, 1)
+    os.environ["COPPERMEND_DATABASE"] = database
+    sys.stdout = os.fdopen(writes, "w")  # not file 1, which under tests is not where print goes
     try:
         writer(folder, name)
     except BaseException:
@@ -96,7 +97,10 @@ def _lines_until_killed(writers: list[tuple[int, int]], after_s: float) -> list[
     until, kill_at = time.monotonic() + 60, float("inf")
     while time.monotonic() < min(until, kill_at):
         for pipe in select.select(list(said), [], [], 0.005)[0]:
-            said[pipe] += os.read(pipe, 65536)
+            piece = os.read(pipe, 65536)
+            if not piece:
+                raise RuntimeError("a writer ended by itself")
+            said[pipe] += piece
         if kill_at == float("inf") and sum(text.count(b"\n") for text in said.values()) >= FIRST_LINES:
             kill_at = time.monotonic() + after_s
     for child, _ in writers:

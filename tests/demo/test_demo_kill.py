@@ -24,7 +24,7 @@ killing = importlib.util.module_from_spec(_SPEC)
 sys.modules["killing"] = killing
 _SPEC.loader.exec_module(killing)
 
-MOMENTS, SEED, AT_ONCE = 50, 20261125, 2
+MOMENTS, SEED, AT_ONCE = 16, 20261125, 2
 LINE = re.compile(r"(\w+)\s+entry\s+(\d+)  (.*)")
 
 
@@ -56,7 +56,7 @@ def check_record(out: Path, told: list[tuple[str, int]]) -> int:
 
 @pytest.mark.slow
 def test_killing_the_demo_loses_nothing_acknowledged(tmp_path: Path):
-    """SIGKILL at 50 random moments between start and end of the demo."""
+    """SIGKILL at 16 random moments between start and end of the demo."""
     started = time.monotonic()
     whole = subprocess.run(demo_command(tmp_path / "whole"), capture_output=True, text=True, check=True)
     length_s = time.monotonic() - started
@@ -72,4 +72,4 @@ def test_killing_the_demo_loses_nothing_acknowledged(tmp_path: Path):
         counts = list(pool.map(kill_one, enumerate(killing.random_moments(MOMENTS, length_s * 1.2, SEED))))
 
     assert len(counts) == MOMENTS
-    assert len(set(counts)) > 10  # the moments really fell at many different places
+    assert len(set(counts)) > 5  # the moments really fell at many different places

@@ -123,7 +123,6 @@ class TestInABrowser:
             page.fill("#d-name", "x")
             page.fill("#d-width", "80")
             page.fill("#d-height", "50")
-            page.locator("summary", has_text="Parts list").click()
             page.fill("#d-list", "refdes,type,value\nU3, 7404\nR7, resistor, 10k")
             page.click("#draft-list")
             expect(page.locator("#draft-says")).to_have_text("2 parts to place. Tap where U3 sits.")

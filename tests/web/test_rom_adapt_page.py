@@ -127,4 +127,4 @@ def test_levels_of_mask_roms_are_asked_for(at_work):
     page = plan(at_work, board=sha256).text
 
     assert 'name="level-U2.20"' in page and 'name="level-U3.21"' in page
-    assert "<option selected>low" in plan(at_work, board=sha256, **{"level-U2.20": "low"}).text
+    assert '<option selected value="low">low' in plan(at_work, board=sha256, **{"level-U2.20": "low"}).text
