@@ -6,9 +6,10 @@ import pytest
 from PIL import Image
 
 from coppermend.errors import InputError
-from coppermend.job.logo import MOST_BYTES, keep_logo, logo_kind, logo_of, logo_svg
+from coppermend.job.logo import MOST_BYTES, keep_logo, logo_kind, logo_of
 from coppermend.job.shop import read_shop, set_shop
 from coppermend.job.store import Store
+from coppermend.papers.pictures import logo_svg
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 9 9">'
 MARK = f'<?xml version="1.0"?><!-- Fen Lane -->{HEAD}<title>Fen Lane</title><path d="M0 0h9v9z" fill="#335"/></svg>'

@@ -13,7 +13,6 @@ from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions
 from coppermend.cli.record import DataOption, JobArgument, WhoOption, assessment_of, state_of
 from coppermend.cli.tree import examples
 from coppermend.copper.expectwords import ohms_words
-from coppermend.copper.isolation import IsolationScope
 from coppermend.copper.readings import parse_ohms
 from coppermend.copper.records import CopperPlan, Jumper, Probe
 from coppermend.copper.verdict import verdict
@@ -95,10 +94,7 @@ class _Walk:
 
     def _plan(self) -> CopperPlan:
         found = assessment_of(self.store, state_of(self.store, self.job))
-        if self.isolation is Isolation.LIKELY:
-            return found.copper
-        scope: IsolationScope = "all" if self.isolation is Isolation.ALL else "none"
-        return copper_plan(found.board, standard_library(), found.state, scope)
+        return copper_plan(found, standard_library(), self.isolation.value)
 
     def _next(self, plan: CopperPlan) -> Probe | Jumper | None:
         ahead = [probe for probe in plan.probes if probe.id not in self.later]

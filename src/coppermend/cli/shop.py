@@ -14,10 +14,11 @@ from coppermend.cli.record import DataOption, JobArgument, LinkOption, WhoOption
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.job.lessons import times_so_far
-from coppermend.job.logo import keep_logo, logo_of, logo_svg
+from coppermend.job.logo import keep_logo, logo_of
 from coppermend.job.shelf import read_shelf, stock
 from coppermend.job.shop import MEANING, SETTINGS, read_shop, set_shop
 from coppermend.job.store import Store
+from coppermend.papers.pictures import logo_svg
 from coppermend.papers.report import Paper
 from coppermend.papers.shop_papers import SHEETS, Occasion, paper_body, paper_pdf
 

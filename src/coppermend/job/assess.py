@@ -168,14 +168,11 @@ def assess(
     )
 
 
-def copper_plan(
-    board: Board, library: PartLibrary, state: JobState, isolation: IsolationScope = "likely"
-) -> CopperPlan:
-    """The copper plan of a job, with other pairs of nets measured against each other than an assessment asks for.
-
-    Raises:
-        InputError: If the recorded damage does not lie on this board.
-    """
+def copper_plan(found: Assessment, library: PartLibrary, isolation: IsolationScope) -> CopperPlan:
+    """The copper plan of an assessed job with these pairs of nets measured against each other."""
+    if isolation == "likely":  # as every assessment has it
+        return found.copper
+    board, state = found.board, found.state
     touched, offered = touched_by(board, library, state.damage)
     lists = remembered_lists(board, library, touched, offered, state)
     return _copper(board_facts(board, library), touched, lists, state, isolation)[0]

@@ -46,7 +46,7 @@ def packed(board: Board | Mapping[str, bytes]) -> tuple[str, bytes]:
         }
     else:
         files = board
-        name = _board_of(tuple(sorted(files.items())), "").name
+        name = _board_of(tuple(sorted(files.items())), "board").name
     if not name.strip() or len(name) > _LONGEST_NAME:
         raise InputError(
             f"board is called {name[:40]!r}", expected=f"a name of 1 to {_LONGEST_NAME} characters"

@@ -88,7 +88,7 @@ def _rewrite(connection: Connection, number: str) -> None:
         .where(entry.job == number, entry.kind.in_(("comeback", "void")))
         .order_by(entry.seq)
     ).mappings()
-    made = [Entry(r["job"], r["seq"], r["at"], r["who"], r["stage"], r["kind"], r["body"]) for r in rows]
+    made = [tables.entry_from_row(row) for row in rows]
     if not any(e.kind == "comeback" for e in made):
         return
     connection.execute(delete(tables.comeback).where(tables.comeback.c.job == number))

@@ -16,7 +16,7 @@ from coppermend.errors import CoppermendError
 from coppermend.isolate.observations import swapped
 from coppermend.job import tables
 from coppermend.job.state import JobState, fold
-from coppermend.job.store import Store, entry_from_row
+from coppermend.job.store import Store
 
 _KINDS = ("observation", "board", "void")
 _REMEMBERED = 16
@@ -82,7 +82,7 @@ def _faults(
         query = select(tables.entry).where(tables.entry.c.kind.in_(_KINDS))
         rows = connection.execute(query.order_by(tables.entry.c.job, tables.entry.c.seq)).mappings().all()
     found = []
-    for job, entries in groupby((entry_from_row(row) for row in rows), key=lambda entry: entry.job):
+    for job, entries in groupby((tables.entry_from_row(row) for row in rows), key=lambda entry: entry.job):
         state = fold(entries)
         if state.board and (faults := tuple(dict.fromkeys(_at_fault(state)))):
             found.append((job, state.board.name, state.board.sha256, faults))

@@ -57,8 +57,7 @@ def _rewrite(connection: Connection, numbers: list[str]) -> None:
     query = select(tables.entry).where(entry.job.in_(numbers), entry.kind.in_(TELLING))
     records: dict[str, list[Entry]] = {}
     for r in connection.execute(query.order_by(entry.job, entry.seq)).mappings():
-        made = Entry(r["job"], r["seq"], r["at"], r["who"], r["stage"], r["kind"], r["body"])
-        records.setdefault(made.job, []).append(made)
+        records.setdefault(r["job"], []).append(tables.entry_from_row(r))
     for table in _TABLES:
         connection.execute(table.delete().where(table.c.job.in_(numbers)))
     done = [state for state in map(fold, records.values()) if state.stage == "return"]

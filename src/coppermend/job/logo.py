@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import re
 import struct
-from base64 import b64encode
 from xml.etree import ElementTree
 
 from PIL import Image
@@ -137,16 +136,3 @@ def logo_of(store: Store) -> tuple[bytes, str]:
         return b"", ""
     data = store.attachment(sha256)
     return data, logo_kind(data)
-
-
-def logo_svg(data: bytes, kind: str) -> bytes:
-    """The logo as SVG, for papers, which take texts alone; b"" for none."""
-    if not data or kind == "image/svg+xml":
-        return data
-    with Image.open(io.BytesIO(data)) as picture:
-        width, height = picture.size
-    size = f'width="{width}" height="{height}"'
-    return (
-        f'<svg xmlns="{_SVG}" {size} viewBox="0 0 {width} {height}">'
-        f'<image {size} href="data:{kind};base64,{b64encode(data).decode()}"/></svg>'
-    ).encode()

@@ -119,9 +119,7 @@ class Store:
         """
         number, checked_kind, checked_stage = check_number(job), check_kind(kind), check_stage(stage)
         checked, who, at = check_body(checked_kind, body), check_who(who), moment(at)
-        if (
-            checked_kind == "erased"
-        ):  # it says that something is gone, which adding a line does not bring about
+        if checked_kind == "erased":  # it says that something is gone, and adding a line takes nothing away
             raise InputError("erased entries are written by erasing alone", expected="coppermend job erase")
 
         def insert_next(connection: Connection) -> Entry:
@@ -149,7 +147,7 @@ class Store:
         number = check_number(job)
         query = select(tables.entry).where(tables.entry.c.job == number).order_by(tables.entry.c.seq)
         with tables.reading(self.engine) as connection:
-            found = tuple(entry_from_row(row) for row in connection.execute(query).mappings())
+            found = tuple(tables.entry_from_row(row) for row in connection.execute(query).mappings())
         if not found:
             raise _no_job(number)
         return found
@@ -306,11 +304,6 @@ def moment(at: datetime | None) -> datetime:
     if at.tzinfo is None:
         raise InputError(f"moment {at.isoformat()} has no time zone", expected="a time with its zone")
     return at.astimezone(UTC)
-
-
-def entry_from_row(row: RowMapping) -> Entry:
-    """An entry as it was stored."""
-    return Entry(row["job"], row["seq"], row["at"], row["who"], row["stage"], row["kind"], row["body"])
 
 
 def _no_job(number: str) -> UnknownName:

@@ -24,6 +24,7 @@ from sqlalchemy import (
     Index,
     Integer,
     MetaData,
+    RowMapping,
     String,
     Table,
     Text,
@@ -33,6 +34,7 @@ from sqlalchemy import (
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from coppermend.errors import RecordError
+from coppermend.job.entry import Entry
 
 _AGAIN = frozenset(("40001", "40P01"))  # serialization_failure, deadlock_detected (PostgreSQL, appendix A)
 
@@ -272,3 +274,8 @@ def _clear_database_errors(engine: Engine) -> Iterator[None]:
 def is_postgresql(engine: Engine | Connection) -> bool:
     """Whether the record is kept by PostgreSQL; else it is SQLite."""
     return engine.dialect.name == "postgresql"
+
+
+def entry_from_row(row: RowMapping) -> Entry:
+    """An entry as it was stored."""
+    return Entry(row["job"], row["seq"], row["at"], row["who"], row["stage"], row["kind"], row["body"])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,6 +13,7 @@ from coppermend.errors import InputError
 from coppermend.job.entry import STAGES
 from coppermend.job.state import FileLine, JobState
 from coppermend.job.store import Store
+from coppermend.papers.pictures import picture_svg
 from coppermend.papers.report import Picture as PaperPicture
 
 _QUALITY = 85
@@ -39,12 +39,7 @@ def photo_svg(data: bytes, longest_px: int, where: str = "photo") -> bytes:
     """
     picture = _scaled(data, longest_px, where)
     height, width = picture.shape[:2]
-    size = f'width="{width}" height="{height}"'
-    content = base64.b64encode(_encoded(picture)).decode()
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 {width} {height}">'
-        f'<image {size} href="data:image/jpeg;base64,{content}"/></svg>'
-    ).encode()
+    return picture_svg(_encoded(picture), "image/jpeg", width, height)
 
 
 def report_photos(store: Store, state: JobState) -> tuple[PaperPicture, ...]:

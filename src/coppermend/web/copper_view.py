@@ -17,7 +17,11 @@ from coppermend.web.drawing import around, jumper_overlays, probe_overlays, stag
 from coppermend.web.language import mark
 
 BEEPER = "beeper"
-SCOPES = (("likely", mark("the likely few")), ("all", mark("all within reach")), ("none", mark("none")))
+SCOPES: tuple[tuple[IsolationScope, str], ...] = (
+    ("likely", mark("the likely few")),
+    ("all", mark("all within reach")),
+    ("none", mark("none")),
+)
 
 
 def copper_view(job: Job, wanted: str, library: PartLibrary, isolation: str = "") -> dict[str, Any]:
@@ -70,13 +74,11 @@ def plan_for(job: Job, library: PartLibrary, isolation: str) -> CopperPlan:
     Raises:
         InputError: If there is no such choice.
     """
-    assert job.found is not None and job.board is not None
-    if isolation in ("", "likely"):
-        return job.found.copper
-    if isolation not in ("all", "none"):
-        raise InputError(f"isolation {isolation[:40]!r}", expected=f"one of {', '.join(dict(SCOPES))}")
-    scope: IsolationScope = "all" if isolation == "all" else "none"
-    return copper_plan(job.board, library, job.state, scope)
+    assert job.found is not None
+    for scope, _ in SCOPES:
+        if (isolation or "likely") == scope:
+            return copper_plan(job.found, library, scope)
+    raise InputError(f"isolation {isolation[:40]!r}", expected=f"one of {', '.join(dict(SCOPES))}")
 
 
 def find_probe(job: Job, library: PartLibrary, isolation: str, a: str, b: str) -> Probe | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -12,11 +11,12 @@ from coppermend.errors import CoppermendError, InputError
 from coppermend.job.dealings import minutes_noted
 from coppermend.job.erase import FREE_TEXT, PERSONAL, erase_personal
 from coppermend.job.history import later_work
-from coppermend.job.validate import PAYMENTS, check_stage
-from coppermend.web.desk import Desk, Job, desk_of
+from coppermend.job.validate import PAYMENTS
+from coppermend.web.desk import Job, desk_of
 from coppermend.web.files import video_type
 from coppermend.web.forms import Form, SentForm
-from coppermend.web.pages import author, page, see, status_of
+from coppermend.web.keeping import Body, keep, refusal_status
+from coppermend.web.pages import author, page, see
 from coppermend.web.stages import job_context
 
 router = APIRouter(include_in_schema=False)
@@ -173,7 +173,7 @@ def erase(request: Request, number: str, form: SentForm) -> Response:
         notes = [e.seq for e in job.entries if form.text(f"note-{e.seq}")]
         erase_personal(desk.store, job.number, why=form.text("why"), who=who, notes=notes)
     except CoppermendError as error:
-        return _refused(request, job, form, error)
+        return _refused(request, job, job.state.stage, form, error)
     return see(f"/jobs/{job.number}/dealings", form, anchor="personal", kept=desk.store.last_seq(job.number))
 
 
@@ -183,22 +183,15 @@ def _given(form: Form, *names: str) -> dict[str, str]:
 
 
 def _keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
-    request: Request, number: str, kind: str, form: Form, body: Callable[[Job], Mapping[str, Any]],
-    anchor: str, *, stage: str = "",
-) -> Response:  # fmt: skip
+    request: Request, number: str, kind: str, form: Form, body: Body, anchor: str, *, stage: str = ""
+) -> Response:
     """Append an entry and show this page again, or the page of the stage that the form stood on."""
-    desk: Desk = desk_of(request)
-    job, who = desk.job(number), author(request, form)
-    try:
-        at = check_stage(stage or job.state.stage)
-        entry = desk.store.append(job.number, kind, at, body(job), who=who)
-    except CoppermendError as error:
-        return _refused(request, job, form, error)
-    if form.text("back") == "stage":
-        return see(f"/jobs/{job.number}/{at}", form, kept=entry.seq)
-    return see(f"/jobs/{job.number}/dealings", form, anchor=anchor, kept=entry.seq)
+    on_stage = form.text("back") == "stage"
+    return keep(
+        request, number, stage, kind, form, body, show="" if on_stage else "dealings",
+        anchor="" if on_stage else anchor, refuse=_refused,
+    )  # fmt: skip
 
 
-def _refused(request: Request, job: Job, form: Form, error: CoppermendError) -> Response:
-    status = 409 if status_of(error) == 409 else 400
-    return _dealings(request, job, form, status, str(error))
+def _refused(request: Request, job: Job, stage: str, form: Form, error: CoppermendError) -> Response:
+    return _dealings(request, job, form, refusal_status(error), str(error))

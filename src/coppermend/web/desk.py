@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from threading import Event, Lock
+from threading import Event
 
 from fastapi import Request
 
@@ -64,8 +64,7 @@ class Desk:
         self.store, self.library, self.shop, self.bench_url = store, library, shop, bench_url
         self.closing = Event()
         self.people = People(store.engine)
-        self._folded: dict[str, tuple[tuple[Entry, ...], JobState]] = {}
-        self._lock = Lock()
+        self._told = lru_cache(maxsize=_JOBS_REMEMBERED)(self._read)
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
         self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)
@@ -83,7 +82,8 @@ class Desk:
             UnknownName: If there is no such job.
             InputError: If the number is malformed.
         """
-        entries, state = self._told(number)
+        number = check_number(number)
+        entries, state = self._told(number, self.store.last_seq(number))
         if state.board is None:
             return Job(state, entries)
         board = self.board(state.board.sha256)
@@ -91,20 +91,10 @@ class Desk:
         found, trouble = self._assessed(_Key(state, history, state.board.sha256))
         return Job(state, entries, board, found, trouble)
 
-    def _told(self, number: str) -> tuple[tuple[Entry, ...], JobState]:
-        """A job's entries and state, read anew only when its record has grown; erasing makes it grow as well."""
-        number = check_number(number)
-        last = self.store.last_seq(number)
-        held = self._folded.get(number)
-        if held is None or held[1].seq != last:
-            entries = self.store.entries(number)
-            held = entries, fold(entries)
-            with self._lock:
-                self._folded.pop(number, None)
-                while len(self._folded) >= _JOBS_REMEMBERED:
-                    self._folded.pop(next(iter(self._folded)))
-                self._folded[number] = held
-        return held
+    def _read(self, number: str, last_seq: int) -> tuple[tuple[Entry, ...], JobState]:
+        """A job's entries and state, remembered until its record has grown; erasing makes it grow as well."""
+        entries = self.store.entries(number)
+        return entries, fold(entries)
 
     def settings(self) -> Shop:
         """What the shop has set, as it stands."""

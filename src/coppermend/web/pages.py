@@ -85,9 +85,12 @@ def templates() -> Environment:
 
 def page(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """A rendered template. ``error`` and ``typed`` are empty unless a post was refused."""
+    settings = settings_of(request)
     common = {
-        "error": None, "typed": Form(), "notice": None, "who": who_of(request), "shop": desk_of(request).shop or settings_of(request).name, "logo": settings_of(request).logo,
-        "path": request.url.path, "person": signed_in(request), "bare": False, "keeps": keeps(request), "language": spoken(), "script_words": script_words(),
+        "error": None, "typed": Form(), "notice": None, "who": who_of(request),
+        "shop": desk_of(request).shop or settings.name, "logo": settings.logo,
+        "path": request.url.path, "person": signed_in(request), "bare": False, "keeps": keeps(request),
+        "language": spoken(), "script_words": script_words(),
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
 

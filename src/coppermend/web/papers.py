@@ -9,13 +9,13 @@ from starlette.responses import Response
 
 from coppermend.errors import CoppermendError, InputError
 from coppermend.job.lessons import times_so_far
-from coppermend.job.logo import logo_of, logo_svg
+from coppermend.job.logo import logo_of
 from coppermend.job.shelf import read_shelf, stock
-from coppermend.job.shop import read_shop
 from coppermend.job.store import now
 from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.labelsize import parse_size
 from coppermend.papers.photos import report_photos
+from coppermend.papers.pictures import logo_svg
 from coppermend.papers.report import Paper, report_pdf
 from coppermend.papers.shop_papers import Occasion, paper_body, paper_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
@@ -51,14 +51,14 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
     Raises:
         InputError: If the job has no assessed board, or the form asks for something else.
     """
-    what, state = form.text("what"), job.state
-    paper = form.text("paper") or read_shop(desk.store).paper
+    what, state, settings = form.text("what"), job.state, desk.settings()
+    paper = form.text("paper") or settings.paper
     if job.found is None or job.board is None:
         raise InputError("papers need a board", expected="a board, chosen at receive")
     if paper not in _PAPERS:
         raise InputError(f"paper {paper[:40]!r}", expected=" or ".join(_PAPERS))
     today, link = day(now()), desk.bench_url
-    shop = desk.shop or read_shop(desk.store).name
+    shop = desk.shop or settings.name
     if what == "tag":
         tag = tag_content(
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link
@@ -72,17 +72,10 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link,
             photos=report_photos(desk.store, state),
         )  # fmt: skip
-        return (
-            what,
-            f"report-{state.number}.pdf",
-            report_pdf(replace(report, logo=logo_svg(*logo_of(desk.store))), _PAPERS[paper]),
-        )
-    on = _occasion(desk, job, form, who)
-    return (
-        what,
-        f"{what}-{state.number}.pdf",
-        paper_pdf(what, on, _PAPERS[paper] if form.text("paper") else None),
-    )
+        report = replace(report, logo=logo_svg(*logo_of(desk.store)))
+        return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
+    made = paper_pdf(what, _occasion(desk, job, form, who), _PAPERS[paper])
+    return what, f"{what}-{state.number}.pdf", made
 
 
 def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
@@ -92,7 +85,7 @@ def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
     return Occasion(
         job.state,
         job.found,
-        read_shop(desk.store),
+        desk.settings(),
         who,
         day(now()),
         shelf,
