@@ -8,6 +8,7 @@ import os
 from pathlib import Path
 from typing import Any
 
+import pypdfium2
 import pytest
 
 WHO = ("--who", "Bo")
@@ -191,6 +192,24 @@ def test_papers_are_written_and_kept(
     assert answer.status == 0 and out.read_bytes().startswith(start)
     assert "the gate has not passed" in answer.out and f"{what} written to {out}" in answer.out
     assert _entries(call, job)[-1]["body"]["name"] == name
+
+
+def test_the_shops_logo_stands_on_the_report(call: Any, job: str, tmp_path: Path) -> None:
+    """A logo all of one blue is in the pixels of the first page, and gone once it was taken away."""
+    logo = tmp_path / "logo.svg"
+    logo.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 1"><rect width="4" height="1" fill="#00f"/></svg>'
+    )
+
+    def blue(name: str) -> int:
+        assert call("job", "report", job, "--out", tmp_path / name, "--who", "Bo").status == 0
+        page = pypdfium2.PdfDocument(tmp_path / name)[0].render(scale=1).to_numpy()[..., :3]  # BGR
+        return int(((page[..., 0] > 200) & (page[..., 1:].max(axis=2) < 60)).sum())
+
+    assert call("shop", "logo", logo, "--who", "Bo").status == 0
+    assert blue("with.pdf") > 500
+    assert call("shop", "logo", "--remove", "--who", "Bo").status == 0
+    assert blue("without.pdf") == 0
 
 
 @pytest.mark.parametrize(

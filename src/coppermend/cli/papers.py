@@ -25,12 +25,14 @@ from coppermend.cli.record import (
 from coppermend.cli.tree import examples
 from coppermend.errors import InputError
 from coppermend.job.assess import Assessment
+from coppermend.job.logo import logo_of
 from coppermend.job.shop import read_shop
 from coppermend.job.state import JobState
 from coppermend.job.store import Store
 from coppermend.papers.contents import report_content, tag_content
 from coppermend.papers.labelsize import SIZES, parse_size
 from coppermend.papers.photos import report_photos
+from coppermend.papers.pictures import logo_svg
 from coppermend.papers.report import Paper, report_pdf
 from coppermend.papers.tag import PRINTER_DPI, tag_pdf, tag_png
 
@@ -125,7 +127,7 @@ def report(
         content = report_content(
             found.board, standard_library(), state, found,
             who=who, date=date, shop=shop or read_shop(store).name, bench_url=bench_url,
-            photos=() if no_photos else report_photos(store, state),
+            photos=() if no_photos else report_photos(store, state), logo=logo_svg(*logo_of(store)),
         )  # fmt: skip
         return report_pdf(content, papers[paper or read_shop(store).paper])
 

@@ -112,9 +112,9 @@ def tag_content(
 
 def report_content(
     board: Board, library: PartLibrary, state: JobState, found: Assessment, *, who: str, date: str,
-    shop: str = "", bench_url: str = "", photos: Sequence[Picture] = (),
+    shop: str = "", bench_url: str = "", photos: Sequence[Picture] = (), logo: bytes = b"",
 ) -> ReportContent:  # fmt: skip
-    """What stands in the return report of a job; ``photos`` come before the drawings."""
+    """What stands in the return report of a job; ``photos`` come before the drawings, ``logo`` (SVG) above all."""
     return ReportContent(
         number=state.number,
         board=board_title(board),
@@ -122,6 +122,7 @@ def report_content(
         serial=state.serial,
         customer=state.customer,
         shop=shop,
+        logo=logo,
         date=date,
         who=who,
         verdict=verdict(found),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -70,9 +68,8 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
     if what == "report":
         report = report_content(
             job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link,
-            photos=report_photos(desk.store, state),
+            photos=report_photos(desk.store, state), logo=logo_svg(*logo_of(desk.store)),
         )  # fmt: skip
-        report = replace(report, logo=logo_svg(*logo_of(desk.store)))
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
     made = paper_pdf(what, _occasion(desk, job, form, who), _PAPERS[paper])
     return what, f"{what}-{state.number}.pdf", made
