@@ -22,6 +22,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -29,6 +30,7 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import insert
 
+from coppermend.errors import CoppermendError
 from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.entry import Entry
 from coppermend.job.lessons import lessons
@@ -64,7 +66,11 @@ def kill(moments: int, folder: Path, database: str, seed: int = 9) -> dict[str, 
     with Store.open(folder, database) as store:
         troubles = len(store.verify())
         lost += missing(store, acknowledged)
-    return {"kills": moments, "acknowledged": len(acknowledged), "lost": len(lost), "troubles": troubles}
+    kinds = Counter(line.split()[0] for line in acknowledged)
+    return {
+        "kills": moments, "acknowledged": len(acknowledged), "jobs": kinds["job"], "entries": kinds["entry"],
+        "attachments": kinds["attachment"], "lost": len(lost), "troubles": troubles,
+    }  # fmt: skip
 
 
 def _writer() -> Callable[..., None]:
@@ -115,13 +121,13 @@ def _lines_until_killed(writers: list[tuple[int, int]], after_s: float) -> list[
 
 
 def missing(store: Store, lines: list[str]) -> list[str]:
-    """The acknowledged lines that the record does not bear out."""
+    """The acknowledged lines that the record does not bear out; attachments are read back and held against their SHA-256."""
     known: dict[str, dict[int, set[object]]] = {}
     gone = []
     for line in lines:
         words = line.split()
         if words[0] == "attachment":
-            if len(store.attachment(words[1])) != int(words[2]):
+            if not _is_kept(store, words[1], int(words[2])):
                 gone.append(line)
             continue
         number = words[1]
@@ -130,6 +136,14 @@ def missing(store: Store, lines: list[str]) -> list[str]:
         if words[0] == "entry" and words[3] not in known[number].get(int(words[2]), set()):
             gone.append(line)
     return gone
+
+
+def _is_kept(store: Store, sha256: str, size: int) -> bool:
+    try:
+        return len(store.attachment(sha256)) == size
+    except CoppermendError as error:  # not there, or not what it is named after
+        print(error, flush=True)
+        return False
 
 
 _NAMES = [

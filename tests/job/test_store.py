@@ -12,8 +12,7 @@ from sqlalchemy import insert
 from coppermend.board.folder import format_board_folder
 from coppermend.board.model import Board
 from coppermend.errors import InputError, RecordError, UnknownName
-from coppermend.job import database, tables
-from coppermend.job import store as store_module
+from coppermend.job import adding, database, tables
 from coppermend.job.attachments import sha256_of
 from coppermend.job.entry import Entry
 from coppermend.job.store import Store
@@ -127,8 +126,8 @@ def test_expected_last_entry_guards_against_overwriting(store: Store, job: str):
 
 def test_taken_sequence_number_is_tried_again(store: Store, job: str, monkeypatch: pytest.MonkeyPatch):
     """When another writer took the number first, the entry gets the next one."""
-    real, stale = store_module._last_seq, [0]
-    monkeypatch.setattr(store_module, "_last_seq", lambda *args: stale.pop() if stale else real(*args))
+    real, stale = adding.last_seq, [0]
+    monkeypatch.setattr(adding, "last_seq", lambda *args: stale.pop() if stale else real(*args))
 
     entry = store.append(job, "note", "copper", {"text": "x"}, who="Bo")
 
@@ -137,7 +136,7 @@ def test_taken_sequence_number_is_tried_again(store: Store, job: str, monkeypatc
 
 def test_endless_conflict_gives_up_clearly(store: Store, job: str, monkeypatch: pytest.MonkeyPatch):
     """A writer that never gets through ends with a clear error."""
-    monkeypatch.setattr(store_module, "_last_seq", lambda *args: 0)
+    monkeypatch.setattr(adding, "last_seq", lambda *args: 0)
 
     with pytest.raises(RecordError) as caught:
         store.append(job, "note", "copper", {"text": "x"}, who="Bo")

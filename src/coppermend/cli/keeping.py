@@ -12,6 +12,7 @@ from coppermend.cli.record import DataOption, JobArgument, WhoOption
 from coppermend.cli.tree import examples
 from coppermend.job import backup as keeping
 from coppermend.job.erase import erase_personal
+from coppermend.job.manifest import Kept
 from coppermend.job.retention import due_jobs, erase_due
 from coppermend.job.shop import read_shop
 from coppermend.job.store import Store, now
@@ -135,7 +136,7 @@ def due(
     return 0
 
 
-def _say(kept: keeping.Kept, said: str) -> None:
+def _say(kept: Kept, said: str) -> None:
     amounts = (counted(kept.jobs, "job"), counted(kept.entries, "entry", "entries"))
     say(f"{', '.join((*amounts, counted(kept.attachments, 'attachment')))}: {said}")
     say_whole(f"digest {kept.digest}")

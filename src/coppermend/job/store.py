@@ -13,13 +13,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Engine, RowMapping, func, insert, select
+from sqlalchemy import Connection, Engine, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from coppermend.board.model import Board
 from coppermend.errors import InputError, RecordError, UnknownName
+from coppermend.job import adding, cards, export, integrity, search, tables
 from coppermend.job import boards as board_library
-from coppermend.job import cards, comebacks, export, integrity, learnt, search, tables
 from coppermend.job.atomic import clear_disk_errors
 from coppermend.job.attachments import AttachmentFiles
 from coppermend.job.database import open_engine
@@ -28,7 +28,6 @@ from coppermend.job.home import default_database
 from coppermend.job.migrate import bring_up_to_date, wait_for_turn
 from coppermend.job.number import check_number, next_number
 from coppermend.job.validate import LONGEST_WORD, check_body, check_header, check_kind, check_stage, check_who
-from coppermend.job.voiding import voided
 
 DATABASE, ATTACHMENTS = "record.sqlite", "attachments"
 _TRIES = 50
@@ -98,7 +97,7 @@ class Store:
                 insert(tables.job).values(number=number, year=year, counter=counter, created=at)
             )
             first = Entry(number, 1, at, who, "receive", "job", body)
-            _add(connection, cards.job_key(year, counter), first)
+            adding.add_entry(connection, cards.job_key(year, counter), first)
             return number
 
         return self._write_once_free(insert_job)
@@ -123,16 +122,16 @@ class Store:
             raise InputError("erased entries are written by erasing alone", expected="coppermend job erase")
 
         def insert_next(connection: Connection) -> Entry:
-            key = _hold_job(connection, number)
-            last = _last_seq(connection, number)
+            key = adding.hold_job(connection, number)
+            last = adding.last_seq(connection, number)
             if expect_seq is not None and expect_seq != last:
                 raise RecordError(
                     f"job {number} has been continued up to entry {last} by someone else; "
                     f"entry {expect_seq} was expected to be the last: look again, then repeat"
                 )
             new = Entry(number, last + 1, at, who, checked_stage, checked_kind, checked)
-            _check_references(connection, new, last)
-            _add(connection, key, new)
+            adding.check_references(connection, new, last)
+            adding.add_entry(connection, key, new)
             return new
 
         return self._write_once_free(insert_next)
@@ -149,7 +148,7 @@ class Store:
         with tables.reading(self.engine) as connection:
             found = tuple(tables.entry_from_row(row) for row in connection.execute(query).mappings())
         if not found:
-            raise _no_job(number)
+            raise adding.no_job(number)
         return found
 
     def last_seq(self, job: str) -> int:
@@ -160,7 +159,7 @@ class Store:
             UnknownName: If there is no such job.
         """
         with tables.reading(self.engine) as connection:
-            return _last_seq(connection, check_number(job))
+            return adding.last_seq(connection, check_number(job))
 
     def jobs(self, limit: int | None = None) -> tuple[search.JobSummary, ...]:
         """Every job in short, newest first; at most ``limit`` of them."""
@@ -209,7 +208,7 @@ class Store:
         row = {"sha256": sha256, "size": len(data), "media_type": media_type, "name": name, "added": now()}
 
         def insert_row(connection: Connection) -> str:
-            if _attachment_row(connection, sha256) is None:
+            if adding.attachment_row(connection, sha256) is None:
                 connection.execute(insert(tables.attachment).values(row))
             return sha256
 
@@ -232,7 +231,7 @@ class Store:
             UnknownName: If it is not kept.
         """
         with tables.reading(self.engine) as connection:
-            row = _attachment_row(connection, sha256)
+            row = adding.attachment_row(connection, sha256)
         if row is None:
             raise UnknownName("attachment", sha256, "the record")
         return export.attachment_info(row)
@@ -304,80 +303,3 @@ def moment(at: datetime | None) -> datetime:
     if at.tzinfo is None:
         raise InputError(f"moment {at.isoformat()} has no time zone", expected="a time with its zone")
     return at.astimezone(UTC)
-
-
-def _no_job(number: str) -> UnknownName:
-    return UnknownName("job", number, "the record", "list them with: coppermend job list")
-
-
-def _last_seq(connection: Connection, number: str) -> int:
-    last = connection.scalar(select(func.max(tables.entry.c.seq)).where(tables.entry.c.job == number))
-    if last is None:
-        raise _no_job(number)
-    return int(last)
-
-
-def _hold_job(connection: Connection, number: str) -> int:
-    """Let one writer of a job at a time past this point (SQLite has but one writer at all); the job's key."""
-    job = tables.job.c
-    query = select(job.year, job.counter).where(job.number == number).with_for_update()
-    row = connection.execute(query).one_or_none()
-    if row is None:
-        raise _no_job(number)
-    return cards.job_key(row.year, row.counter)
-
-
-def _add(connection: Connection, key: int, new: Entry) -> None:
-    """Write an entry, what is derived from it, and the link to an earlier job when it tells of one."""
-    _insert_entry(connection, new)
-    cards.add_to_card(connection, key, new)
-    comebacks.keep_in_step(connection, new)
-    learnt.keep_in_step(connection, new)
-    if link := comebacks.link_for(connection, new):
-        _add(connection, key, link)
-
-
-def _insert_entry(connection: Connection, new: Entry) -> None:
-    connection.execute(
-        insert(tables.entry).values(
-            job=new.job, seq=new.seq, at=new.at, who=new.who, stage=new.stage, kind=new.kind,
-            body=dict(new.body),
-        )
-    )  # fmt: skip
-
-
-def _attachment_row(connection: Connection, sha256: str) -> RowMapping | None:
-    query = select(tables.attachment).where(tables.attachment.c.sha256 == sha256)
-    return connection.execute(query).mappings().first()
-
-
-def _check_references(connection: Connection, new: Entry, last: int) -> None:
-    """An entry may name only attachments that are kept, and void only what counts."""
-    sha256 = new.body.get("sha256")
-    if isinstance(sha256, str) and _attachment_row(connection, sha256) is None:
-        raise UnknownName("attachment", sha256, "the record", "attach it before the entry that names it")
-    if new.kind == "comeback":
-        _check_earlier(connection, new)
-    if new.kind != "void":
-        return
-    target = new.body["seq"]
-    if target > last:
-        raise RecordError(f"job {new.job} has no entry {target} to void; its last is {last}")
-    if target == 1:
-        raise RecordError(
-            f"entry 1 opens job {new.job} and cannot be voided; correct it with a new job entry"
-        )
-    query = select(tables.entry.c.seq, tables.entry.c.body).where(
-        tables.entry.c.job == new.job, tables.entry.c.kind == "void"
-    )
-    if target in voided({seq: body["seq"] for seq, body in connection.execute(query)}):
-        raise RecordError(f"entry {target} of job {new.job} is void already")
-
-
-def _check_earlier(connection: Connection, new: Entry) -> None:
-    """A board comes back from another job of this record."""
-    earlier = new.body["job"]
-    if earlier == new.job:
-        raise InputError(f"job {new.job} cannot come back from itself", expected="an earlier job")
-    if connection.scalar(select(tables.job.c.number).where(tables.job.c.number == earlier)) is None:
-        raise _no_job(earlier)
