@@ -143,3 +143,39 @@ def test_hand_made_lamp_faults(case):
     faults, commanded, lit = case
 
     assert report(full_matrix(3, kind="lamp"), faults, commanded) == crossings(lit)
+
+
+def slot_by_slot(matrix, faults, commanded):
+    """What lights, one time slot after the other with sets of lines: the lamp scan without bits."""
+    columns, rows = len(matrix.strobes), len(matrix.returns)
+    known = [(f.kind, tuple(f.ends)) for f in faults]
+    opened = {ends[0] for kind, ends in known if kind in ("open strobe", "open return")}
+    stuck = {ends[0] for kind, ends in known if kind in ("stuck strobe", "stuck return")}
+    joined = [set(ends) for kind, ends in known if kind == "shorted lines"]
+    wires = {line: line for line in range(columns + rows)}
+    for a, b in (ends for kind, ends in known if kind == "swapped lines"):
+        wires[a], wires[b] = wires[b], wires[a]
+    lit = set()
+    for slot in range(columns):
+        driven = {slot} | {columns + matrix.return_number[c.ret] for c in commanded if c.strobe == f"S{slot}"}
+        on = {wires[line] for line in driven - opened} | stuck
+        for pair in joined:
+            on |= pair if on & pair else set()
+        lit |= {(a, b) for a in range(columns) for b in range(columns, columns + rows) if {a, b} <= on}
+    for kind, ends in known:
+        lit -= {ends} if kind == "open diode" else set()
+    return frozenset(Crossing(matrix.strobes[a], matrix.returns[b - columns]) for a, b in lit)
+
+
+@pytest.mark.parametrize("size", [3, 9, 20, 66])
+def test_packed_lamps_equal_slot_by_slot(size):
+    """Random commands and faults of lines and lamps, in matrices whose rows fill 8, 16, 32 bits and two words."""
+    dice = Random(size)
+    matrix = full_matrix(size, kind="lamp")
+    known = [f for f, _ in single_faults(matrix) if f.kind != "shorted diode"]
+    for _ in range(8):
+        faults = dice.sample([f for f in known if f.kind != "shorted lines"], 2)
+        faults.append(dice.choice([f for f in known if f.kind == "shorted lines"]))
+        commanded = frozenset(p.crossing for p in dice.sample(matrix.positions, size))
+
+        assert reports(matrix, faults, commanded)[0] == slot_by_slot(matrix, faults, commanded)

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.proving.foreseen import foreseen
 from coppermend.proving.matrix import Crossing, Faults, MatrixFault, SwitchMatrix
-from coppermend.proving.matrixfaults import fault_words, line_names, single_faults
+from coppermend.proving.matrixfaults import fault_words, line_names
 from coppermend.proving.matrixfile import Observation
 from coppermend.proving.nextclosure import NextClosure, next_closure
 from coppermend.proving.pairs import MISREAD, likely_pairs, wide
@@ -83,12 +84,10 @@ def infer(matrix: SwitchMatrix, observations: Sequence[Observation]) -> Inferenc
     Returns:
         Likeliest first. With no observation every fault is as likely as before, and ``next`` says where to start.
     """
-    scanner = Scanner(matrix)
+    known = foreseen(matrix)
+    scanner, singles, hypotheses, log_odds = known.scanner, known.singles, [*known.hypotheses], known.log_odds
     seen = _Seen.of(scanner, observations)
-    singles = single_faults(matrix)
-    hypotheses: list[Faults] = [(), *((fault,) for fault, _ in singles)]
-    log_odds = np.log(np.array([1.0, *(odds for _, odds in singles)]))
-    predicted = scanner.reports(hypotheses, seen.closed) & seen.mask
+    predicted = known.reports(seen.closed) & seen.mask
     wrong = seen.wrong(predicted)
     faults = [fault for fault, _ in singles]
     pairs = likely_pairs(scanner, faults, seen.reported, predicted, log_odds) if wrong[0].any() else []

@@ -6,108 +6,99 @@ Columns take turns, one a time slot; a lamp lights when its column and its row a
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.proving.matrix import Faults, MatrixFault
 
+if TYPE_CHECKING:  # it asks here for lamps
+    from coppermend.proving.scan import Bits, Scanner
+
 Flags = NDArray[np.bool_]
 
 
-def lit(visible: Flags, hypotheses: Sequence[Faults], sets: Sequence[Sequence[tuple[int, int]]]) -> Flags:
+def lit(scanner: Scanner, hypotheses: Sequence[Faults], wanted: Bits) -> Bits:
     """Lamps that light.
 
     Args:
-        visible: (columns, rows), True where there is a lamp.
+        scanner: The matrix.
         hypotheses: Sets of faults, n of them.
-        sets: Sets of commanded lamps as (column, columns + row), m of them.
+        wanted: Commanded lamps, packed (m, columns, words).
 
     Returns:
-        (n, m, columns, rows).
+        Packed (n, m, columns, words).
     """
-    strobes, returns = visible.shape
-    wanted = np.zeros((len(sets), strobes, returns), bool)
-    for number, one in enumerate(sets):
-        for a, b in one:
-            wanted[number, a, b - strobes] = True
-    driven, sensed = _wiring(hypotheses, strobes, returns)
-    found = np.zeros((len(hypotheses), len(sets), strobes, returns), bool)
+    columns = np.tile(
+        np.eye(scanner.strobes, dtype=bool), (len(hypotheses), 1, 1)
+    )  # (n, slot, column) that are on
+    rows = np.repeat(wanted[None], len(hypotheses), axis=0)  # (n, m, slot, words) that are on
     for number, faults in enumerate(hypotheses):
-        # (slot, column) and (set, slot, row) that are on
-        columns = np.zeros((strobes, strobes + returns + 1), bool)
-        columns[np.arange(strobes), driven[number]] = True
-        columns = columns[:, :strobes]
-        rows = wanted.copy()
-        if (sensed[number] != np.arange(returns)).any():
-            rows[:] = False
-            for ret in np.flatnonzero(sensed[number] < returns):
-                rows[:, :, sensed[number, ret]] |= wanted[:, :, ret]
+        _wire(scanner, faults, columns[number], rows[number])
         for fault in faults:
-            _drive(fault, columns, rows, strobes)
-        # Columns that take their own turns only leave the rows as they are, which is so for most faults.
-        own = bool((columns == np.eye(strobes, dtype=bool)).all())
-        both: Flags = rows if own else _spread(columns, rows)
-        found[number] = _lamps(visible, faults, columns, rows, both) & visible
+            _drive(scanner, fault, columns[number], rows[number])
+    # Columns that take their own turns only leave the rows as they are, which is so for most faults.
+    turned = np.flatnonzero((columns != np.eye(scanner.strobes, dtype=bool)).any(axis=(1, 2)))
+    found = rows.copy()
+    found[turned] = _spread(columns[turned], rows[turned])
+    for number, faults in enumerate(hypotheses):
+        _glow(scanner, faults, columns[number], rows[number], found[number])
+        for fault in (f for f in faults if f.kind in ("open diode", "open switch")):
+            word, bit = scanner.input(fault.ends[1])
+            found[number, :, fault.ends[0], word] &= ~bit
+    found &= scanner.pack(scanner.visible)
     return found
 
 
-def _spread(columns: Flags, rows: Flags) -> Flags:
-    """(m, columns, rows) that are on together in some slot."""
-    found = np.zeros((len(rows), columns.shape[1], rows.shape[2]), bool)
-    for slot, column in np.argwhere(columns).tolist():
-        found[:, column] |= rows[:, slot]
+def _spread(columns: Flags, rows: Bits) -> Bits:
+    """(k, m, column, words) that are on together in some slot."""
+    found = np.zeros_like(rows)
+    for slot in range(columns.shape[1]):
+        found |= columns[:, None, slot, :, None] * rows[:, :, slot, None, :]
     return found
 
 
-def _drive(fault: MatrixFault, columns: Flags, rows: Flags, strobes: int) -> None:
+def _wire(scanner: Scanner, faults: Faults, columns: Flags, rows: Bits) -> None:
+    """Wrong and open wires from the drivers: open ones carry nothing, exchanged ones carry each other's."""
+    for fault in faults:
+        if fault.kind == "open strobe":
+            columns[fault.ends[0]] = False
+        elif fault.kind == "open return":
+            scanner.at_end(rows, fault)
+    for fault in (f for f in reversed(faults) if f.kind == "swapped lines"):
+        if fault.ends[0] < scanner.strobes:
+            columns[:, list(fault.ends)] = columns[:, list(reversed(fault.ends))]
+        else:
+            scanner.at_end(rows, fault)
+
+
+def _drive(scanner: Scanner, fault: MatrixFault, columns: Flags, rows: Bits) -> None:
+    """What drives a line besides its driver."""
     if fault.kind == "stuck strobe":
         columns[:, fault.ends[0]] = True
     elif fault.kind == "stuck return":
-        rows[:, :, fault.ends[0] - strobes] = True
+        word, bit = scanner.input(fault.ends[0])
+        rows[..., word] |= bit
     elif fault.kind == "shorted lines":
         a, b = fault.ends
-        if b < strobes:
+        if b < scanner.strobes:
             columns[:, a] |= columns[:, b]
             columns[:, b] |= columns[:, a]
-        elif a >= strobes:
-            rows[:, :, a - strobes] |= rows[:, :, b - strobes]
-            rows[:, :, b - strobes] |= rows[:, :, a - strobes]
+        elif a >= scanner.strobes:
+            (word_a, bit_a), (word_b, bit_b) = scanner.input(a), scanner.input(b)
+            on = ((rows[..., word_a] & bit_a) | (rows[..., word_b] & bit_b)) != 0
+            rows[..., word_a] |= on * bit_a
+            rows[..., word_b] |= on * bit_b
 
 
-def _lamps(visible: Flags, faults: Faults, columns: Flags, rows: Flags, lit: Flags) -> Flags:
-    """``lit`` (m, columns, rows) with what single lamps and their diodes change."""
-    strobes, found = len(visible), lit.copy()
-    for fault in faults:
-        if fault.kind == "shorted diode":
-            # Back through it from its row: lamps in line with it glow, whatever else is on in that slot.
-            a, b = fault.ends[0], fault.ends[1] - strobes
-            others = columns & visible[:, b][None, :]
-            others[:, a] = False
-            found[:, a, :] |= np.any(rows & np.any(others, axis=1)[None, :, None], axis=1)
-            on: Flags = np.any(rows & visible[a], axis=2)
-            found[:, :, b] |= np.matmul(on, others)
-    for fault in faults:
-        if fault.kind in ("open diode", "open switch"):
-            found[:, fault.ends[0], fault.ends[1] - strobes] = False
-    return found
-
-
-def _wiring(
-    hypotheses: Sequence[Faults], strobes: int, returns: int
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """((n, strobes) line that each driver drives, (n, returns) return that each input reads); opens lead to the end."""
-    driven = np.tile(np.arange(strobes), (len(hypotheses), 1))
-    sensed = np.tile(np.arange(returns), (len(hypotheses), 1))
-    for number, faults in enumerate(hypotheses):
-        for fault in (f for f in faults if f.kind == "swapped lines"):
-            a, b = fault.ends
-            row = driven[number] if a < strobes else sensed[number]
-            a, b = (a, b) if a < strobes else (a - strobes, b - strobes)
-            row[[a, b]] = row[[b, a]]
-        for fault in faults:
-            if fault.kind == "open strobe":
-                driven[number, fault.ends[0]] = strobes + returns
-            elif fault.kind == "open return":
-                sensed[number, fault.ends[0] - strobes] = returns
-    return driven, sensed
+def _glow(scanner: Scanner, faults: Faults, columns: Flags, rows: Bits, found: Bits) -> None:
+    """Add to ``found`` (m, columns, words) what lights back through shorted diodes."""
+    for fault in (f for f in faults if f.kind == "shorted diode"):
+        # From its row: lamps in line with it glow, whatever else is on in that slot.
+        column, (word, bit) = fault.ends[0], scanner.input(fault.ends[1])
+        others = columns & scanner.visible[:, fault.ends[1] - scanner.strobes]
+        others[:, column] = False
+        found[:, column] |= np.bitwise_or.reduce(rows[:, others.any(axis=1)], axis=1)
+        on = (rows & scanner.pack(scanner.visible[column])).any(axis=2)
+        found[..., word] |= np.matmul(on, others) * bit

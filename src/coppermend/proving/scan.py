@@ -98,9 +98,12 @@ class Scanner:
 
     def reports(self, hypotheses: Sequence[Faults], closed: Sequence[frozenset[Crossing]]) -> Bits:
         """The same packed: (n, m, strobes, words)."""
-        sets = [[self.ends(c) for c in one] for one in closed]
         if self.matrix.kind == "lamp":
-            return self.pack(lit(self.visible, hypotheses, sets))
+            commanded = np.zeros((len(closed), self.strobes, self.returns), bool)
+            for number, one in enumerate(closed):
+                commanded[number] = self.flags(one)
+            return lit(self, hypotheses, self.pack(commanded))
+        sets = [[self.ends(c) for c in one] for one in closed]
         rows, place = self._joined(hypotheses, sets)
         self._close(rows)
         return self._read(hypotheses, self._returns(rows)[place])
