@@ -32,6 +32,7 @@ from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan, Jumper, Masked, Open, Probe, Short
 from coppermend.copper.runs import run_fitted, run_wires
 from coppermend.copper.walk import Asked, walk_of
+from coppermend.underway import told
 
 __all__ = [
     "CopperPlan",
@@ -140,7 +141,7 @@ def _net_states(
     for track in touched.tracks:
         risky_tracks.setdefault(track.net, {})[track.number] = track.severity
     states = {}
-    for net, graph in net_graphs(board, nets).items():
+    for net, graph in told(net_graphs(board, nets).items(), len(nets), "Planning the probes"):
         tracks = risky_tracks.get(net, {})
         states[net] = NetState(
             net_islands(graph, tracks, risky_points, points),

@@ -63,11 +63,11 @@ def travel_mm(ends_mm: NDArray[np.float64]) -> float:
 def _open_tour(ends_mm: NDArray[np.float64], numbers: Sequence[int], kicks: int | None) -> list[Step]:
     """A short walk over some probes: a closed tour with one step that costs nothing."""
     count = len(numbers)
-    held = np.empty((2 * count + 2, 2, 2))
-    held[0:-2:2], held[1:-2:2] = ends_mm[list(numbers)], ends_mm[list(numbers)][:, ::-1]
-    held[-2:] = 0.0
-    gaps = held[:, None] - held[None]
-    costs = np.hypot(gaps[..., 0], gaps[..., 1]).sum(axis=2)
+    first = np.zeros((2 * count + 2, 2))  # where the first tip is: at a, or held the other way round at b
+    first[:-2] = ends_mm[list(numbers)].reshape(-1, 2)
+    costs = np.hypot(*(first[:, None, axis] - first[None, :, axis] for axis in (0, 1)))
+    other = np.arange(len(first)) ^ 1  # where the second tip is then
+    costs = costs + costs[np.ix_(other, other)]
     costs[-2:], costs[:, -2:] = 0.0, 0.0
     tour = short_tour(costs, min(_KICKS * count, _MOST_KICKS) if kicks is None else kicks)
     nowhere = next(at for at, node in enumerate(tour) if node >> 1 == count)

@@ -72,6 +72,17 @@ def _shortest_tour(costs: Sequence[Sequence[float]]) -> list[int]:
     return min(reached.values(), key=lambda found: found[0] + costs[found[1][-1]][0])[1]
 
 
+def _nearest_first(costs: NDArray[np.float64]) -> list[int]:
+    """From the first node always on to the nearest of the things left, the first of equals."""
+    left = np.zeros(len(costs))
+    tour = [0]
+    for _ in range(len(costs) // 2 - 1):
+        here = tour[-1]
+        left[here & ~1 : (here | 1) + 1] = np.inf
+        tour.append(int((costs[here] + left).argmin()))
+    return tour
+
+
 class _Search:
     """A tour as a list of nodes with the place of each thing; moves keep both."""
 
@@ -87,19 +98,10 @@ class _Search:
             list(zip(things, costs, strict=True))
             for things, costs in zip(order.tolist(), gaps.tolist(), strict=True)
         ]
-        self.tour = self._nearest_first()
+        self.tour = _nearest_first(costs)
         self.place = [0] * count
         self._note(0, count)
         self.length_after = self.length()
-
-    def _nearest_first(self) -> list[int]:
-        tour, left = [0], set(range(1, self.count))
-        while left:
-            row = self.costs[tour[-1]]
-            node = min((x for i in left for x in (2 * i, 2 * i + 1)), key=lambda x: (row[x], x))
-            tour.append(node)
-            left.discard(node >> 1)
-        return tour
 
     def length(self) -> float:
         tour = self.tour
