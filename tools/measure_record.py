@@ -15,7 +15,6 @@ import importlib.util
 import json
 import os
 import random
-import resource
 import select
 import signal
 import sys
@@ -24,20 +23,14 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from sqlalchemy import insert
 
 from coppermend.errors import CoppermendError
-from coppermend.job import cards, comebacks, learnt, tables
-from coppermend.job.entry import Entry
 from coppermend.job.lessons import lessons
-from coppermend.job.number import next_number
-from coppermend.job.state import fold
 from coppermend.job.store import Store
-from coppermend.job.words import grams, is_fuzzy, words_of, words_of_body
+from fill_record import DOES, NAMES, THINGS, fill
 
 WRITERS = 4
 FIRST_LINES = 16  # acknowledged before the kill can come: by then the writers are at work
@@ -146,157 +139,12 @@ def _is_kept(store: Store, sha256: str, size: int) -> bool:
         return False
 
 
-_NAMES = [
-    "Penhallow",
-    "Lindqvist",
-    "Brandstetter",
-    "Okafor",
-    "Tanaka",
-    "Moreau",
-    "Kowalski",
-    "Haugen",
-    "Silva",
-    "Petrov",
-    "Yilmaz",
-    "Costa",
-]
-_THINGS = [
-    "battery",
-    "diode",
-    "ram",
-    "rom",
-    "socket",
-    "trace",
-    "via",
-    "connector",
-    "capacitor",
-    "resistor",
-    "latch",
-    "driver",
-    "lamp",
-    "coil",
-    "switch",
-]
-_DOES = [
-    "corroded",
-    "replaced",
-    "cleaned",
-    "lifted",
-    "open",
-    "shorted",
-    "resoldered",
-    "measured",
-    "tested",
-    "jumpered",
-    "socketed",
-    "intermittent",
-]
+def size(jobs: int, entries: int, folder: Path, database: str, views: int) -> dict[str, object]:
+    """Fill a record unless it is filled, then time searches of every sort and pages through the web application.
 
-
-def fill(store: Store, jobs: int, entries: int) -> None:
-    """Put ``jobs`` jobs with ``entries`` entries in all into an empty record, with the rows that the store would write."""
-    rng = random.Random(17)
-    per_job = entries // jobs
-    start = datetime(2016, 1, 1, tzinfo=UTC)
-    number_of = dict.fromkeys(range(2016, 2027), 0)
-    vocabulary: set[str] = set()
-    for first in range(0, jobs, 1000):
-        rows: dict[str, list[dict[str, object]]] = {
-            n: [] for n in ("job", "entry", "card", "words", "word", "gram")
-        }
-        for n in range(first, min(first + 1000, jobs)):
-            at = start + timedelta(days=3900 * n / jobs)
-            counter, number = next_number(at.year, number_of[at.year])
-            number_of[at.year] = counter
-            made = sorted(_entries(rng, number, n, at, per_job), key=lambda e: e.seq)
-            state = fold(e for e in made if e.kind in cards.TELLING)
-            key = cards.job_key(at.year, counter)
-            words = words_of(number)
-            for e in made:
-                words |= words_of_body(e.body) | words_of(e.who)
-            rows["job"].append({"number": number, "year": at.year, "counter": counter, "created": at})
-            rows["entry"] += [
-                {
-                    "job": e.job,
-                    "seq": e.seq,
-                    "at": e.at,
-                    "who": e.who,
-                    "stage": e.stage,
-                    "kind": e.kind,
-                    "body": e.body,
-                }
-                for e in made
-            ]
-            rows["card"].append(
-                {
-                    "key": key,
-                    "number": number,
-                    "entries": len(made),
-                    "changed": made[-1].at,
-                    **cards.card_values(state),
-                }
-            )
-            rows["words"].append({"key": key, "words": " ".join(words)})
-            for word in words:
-                if is_fuzzy(word) and word not in vocabulary:
-                    vocabulary.add(word)
-                    rows["word"].append({"word": word})
-                    rows["gram"] += [{"gram": g, "length": len(word), "word": word} for g in grams(word)]
-        with tables.writing(store.engine) as connection:
-            for name, table in (
-                ("job", tables.job), ("entry", tables.entry), ("card", tables.card), ("words", tables.job_words),
-                ("word", tables.word), ("gram", tables.gram),
-            ):  # fmt: skip
-                if rows[name]:
-                    connection.execute(insert(table), rows[name])
-        if first % 10_000 == 0:
-            print(f"{first} jobs", flush=True)
-    with tables.writing(store.engine) as connection:
-        comebacks.rebuild(connection)
-        learnt.rebuild(connection)
-    if tables.is_postgresql(store.engine):
-        with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.exec_driver_sql("ANALYZE")
-
-
-# What ends the record of a job that went back.
-_LAST = (
-    ("plan", "remedy", {"id": "remote-pack", "chosen": True}),
-    ("copper", "timer", {}),
-    ("return", "stage", {"stage": "return"}),
-    ("return", "shipping", {"direction": "out", "carrier": "by hand"}),
-)
-
-
-def _entries(rng: random.Random, number: str, n: int, at: datetime, count: int):
-    header = {
-        "customer": f"{rng.choice('ABCDEFGH')}. {rng.choice(_NAMES)}", "machine": f"Machine {n % 400}",
-        "serial": f"SR-{n - 7 if n % 20 == 19 else n:06}", "complaint": f"{rng.choice(_THINGS)} {rng.choice(_DOES)}",
-    }  # fmt: skip
-    yield Entry(number, 1, at, "R. Tansy", "receive", "job", header)
-    last = count - len(_LAST) if n % 10 else count  # one job in ten is still in the shop
-    for seq in range(last + 1, count + 1):
-        stage, kind, body = _LAST[seq - last - 1]
-        body = {"does": "add", "minutes": round(rng.lognormvariate(5, 0.5))} if kind == "timer" else body
-        yield Entry(number, seq, at + timedelta(minutes=seq), "R. Tansy", stage, kind, body)
-    for seq in range(2, last + 1):
-        when = at + timedelta(minutes=seq)
-        if seq % 3:
-            body = {
-                "a": f"U{rng.randrange(40)}.{rng.randrange(16)}",
-                "b": f"V{rng.randrange(90)}",
-                "ohms": 0.2,
-            }
-            if rng.random() < 0.5:
-                body["instrument"] = "bench meter"
-            yield Entry(number, seq, when, "R. Tansy", "copper", "reading", body)
-        else:
-            words = f"{rng.choice(_THINGS)} {rng.choice(_DOES)} at U{rng.randrange(40)}, lot {rng.randrange(10**5)}"
-            yield Entry(number, seq, when, "R. Tansy", "strip", "note", {"text": words})
-
-
-def size(jobs: int, entries: int, folder: Path, database: str) -> dict[str, object]:
-    """Fill a record, then time searches of every sort and job pages; milliseconds, and peak memory before and after."""
+    Times are the 95th percentile in milliseconds, by the clock and of this program's processor time; memory is what
+    this program holds, in MB, before and after ``views`` pages of as many jobs as there are.
+    """
     from fastapi.testclient import TestClient  # noqa: PLC0415
 
     from coppermend.web.app import create_app  # noqa: PLC0415
@@ -310,42 +158,49 @@ def size(jobs: int, entries: int, folder: Path, database: str) -> dict[str, obje
     rng = random.Random(3)
     with Store.open(folder, database) as store:
         store.search("battery", 50)
-        before = _peak_mb()
         search = {
-            sort: _times(lambda ask=ask: store.search(ask(rng), 50), 100) for sort, ask in _SEARCHES.items()
+            sort: _spent(lambda ask=ask: store.search(ask(rng), 50), 100) for sort, ask in _SEARCHES.items()
         }
-        every = [t for times in search.values() for t in times]
         numbers = [job.number for job in store.jobs(2000)]
-        appended = _times(
-            lambda: store.append(
-                rng.choice(numbers), "note", "copper", {"text": "battery cleaned"}, who="Bo"
-            ),
-            200,
-        )
-        queue_ms = _times(lambda: store.queue(200), 20)
-        learn_ms = _times(lambda: lessons(store), 20)
-        searched = _peak_mb()
+        note = {"text": "battery cleaned"}
+        times = {
+            "search": [times for sort in search.values() for times in sort],
+            **{f"search, {sort}": times for sort, times in search.items()},
+            "append": _spent(lambda: store.append(rng.choice(numbers), "note", "copper", note, who="Bo"), 200),
+            "queue": _spent(lambda: store.queue(200), 50), "learn": _spent(lambda: lessons(store), 20),
+        }  # fmt: skip
     client = TestClient(create_app(folder), base_url="http://127.0.0.1")
-    client.get("/")
-    pages = _times(lambda: client.get(f"/jobs/{rng.choice(numbers)}/receive").raise_for_status(), 200)
-    bench_ms = _times(lambda: client.get("/").raise_for_status(), 20)
+
+    def page(path: str) -> None:
+        client.get(path).raise_for_status()
+
+    for path in ("/", "/queue", f"/jobs/{numbers[0]}/receive"):
+        page(path)
+    times |= {
+        "bench page": _spent(lambda: page("/"), 20), "queue page": _spent(lambda: page("/queue"), 50),
+        "search page": _spent(lambda: page(f"/?find={rng.choice(THINGS)}"), 50),
+        "job page": _spent(lambda: page(f"/jobs/{rng.choice(numbers)}/receive"), 200),
+    }  # fmt: skip
+    held = {"before": _held_mb()}
+    for view in range(views):
+        page(f"/jobs/{numbers[view % len(numbers)]}/receive")
+        if (view + 1) % (views // 4) == 0:
+            held[f"after {view + 1} pages"] = _held_mb()
     return {
-        "jobs": jobs, "entries": entries, "fill_s": round(filled_s), "search_p95_ms": _p95(every),
-        "search_p95_ms_by_sort": {sort: _p95(times) for sort, times in search.items()}, "append_p95_ms": _p95(appended),
-        "queue_p95_ms": _p95(queue_ms), "learn_p95_ms": _p95(learn_ms), "job_page_p95_ms": _p95(pages), "bench_page_p95_ms": _p95(bench_ms),
-        "peak_mb": {"before": before, "after searches": searched, "after pages": _peak_mb()},
-        "load": os.getloadavg()[0],
+        "jobs": jobs, "entries": entries, "fill_s": round(filled_s),
+        "p95_ms": {what: {"clock": _p95([c for c, _ in t]), "processor": _p95([p for _, p in t])} for what, t in times.items()},
+        "held_mb": held, "load": os.getloadavg()[0],
     }  # fmt: skip
 
 
 _SEARCHES = {
-    "common word": lambda rng: rng.choice(_THINGS),
-    "two words": lambda rng: f"{rng.choice(_THINGS)} {rng.choice(_NAMES)}",
-    "three words": lambda rng: f"{rng.choice(_THINGS)} {rng.choice(_DOES)} {rng.choice(_NAMES)}",
+    "common word": lambda rng: rng.choice(THINGS),
+    "two words": lambda rng: f"{rng.choice(THINGS)} {rng.choice(NAMES)}",
+    "three words": lambda rng: f"{rng.choice(THINGS)} {rng.choice(DOES)} {rng.choice(NAMES)}",
     "serial": lambda rng: f"sr-{rng.randrange(100_000):06}",
     "no such serial": lambda rng: f"sr-{rng.randrange(200_000, 300_000):06}",
-    "beginning": lambda rng: rng.choice(_THINGS)[:3],
-    "typing error": lambda rng: _slip(rng, rng.choice(_NAMES)),
+    "beginning": lambda rng: rng.choice(THINGS)[:3],
+    "typing error": lambda rng: _slip(rng, rng.choice(NAMES)),
     "nothing": lambda rng: "".join(rng.choices("qxzjk", k=9)),
 }
 
@@ -355,12 +210,13 @@ def _slip(rng: random.Random, word: str) -> str:
     return word[:at] + word[at + 1] + word[at] + word[at + 2 :]
 
 
-def _times(act, count: int) -> list[float]:
+def _spent(act: Callable[[], object], count: int) -> list[tuple[float, float]]:
+    """Milliseconds by the clock and of processor time, for each of ``count`` times."""
     spent = []
     for _ in range(count):
-        began = time.perf_counter()
+        clock, processor = time.perf_counter(), time.process_time()
         act()
-        spent.append(1000 * (time.perf_counter() - began))
+        spent.append((1000 * (time.perf_counter() - clock), 1000 * (time.process_time() - processor)))
     return spent
 
 
@@ -368,8 +224,10 @@ def _p95(times: list[float]) -> float:
     return round(float(np.percentile(times, 95)), 1)
 
 
-def _peak_mb() -> int:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+def _held_mb() -> int:
+    """What this program holds of the memory at present."""
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") // 1_000_000
 
 
 def main() -> None:
@@ -381,6 +239,7 @@ def main() -> None:
     parser.add_argument("--moments", type=int, default=500)
     parser.add_argument("--jobs", type=int, default=100_000)
     parser.add_argument("--entries", type=int, default=2_000_000)
+    parser.add_argument("--views", type=int, default=2_000, help="pages between the two looks at memory")
     parser.add_argument("--database", default="")
     parser.add_argument("--folder", type=Path)
     parser.add_argument(
@@ -392,7 +251,7 @@ def main() -> None:
         if asked.what == "kill":
             found = kill(asked.moments, folder, asked.database, asked.seed)
         else:
-            found = size(asked.jobs, asked.entries, folder, asked.database)
+            found = size(asked.jobs, asked.entries, folder, asked.database, asked.views)
     print(json.dumps(found, indent=1))
 
 

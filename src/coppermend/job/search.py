@@ -79,15 +79,18 @@ def summaries(connection: Connection, limit: int | None = None) -> tuple[JobSumm
 def queue(connection: Connection, limit: int | None = None) -> tuple[JobSummary, ...]:
     """What is in the shop: what can be worked on before what waits for parts, and by promised date within both.
 
-    Jobs without a promise come after those with one, the oldest first.
+    Jobs without a promise come after those with one, the oldest first; at most ``limit`` in all.
     """
     card = tables.card.c
-    query = (
-        select(tables.card)
-        .where(card.gone.is_(False))
-        .order_by(card.waiting > 0, card.promised == "", card.promised, card.key)
-    )
-    return _cards(connection, query.limit(limit))
+    in_shop = select(tables.card).where(card.gone.is_(False)).order_by(card.promised, card.key)
+    found: list[JobSummary] = []
+    # One question for each group, in the order of the index: none of them has to sort all that is in the shop.
+    for waits in (card.waiting == 0, card.waiting > 0):
+        for promise in (card.promised > "", card.promised == ""):
+            left = None if limit is None else limit - len(found)
+            if left is None or left > 0:
+                found += _cards(connection, in_shop.where(waits, promise).limit(left))
+    return tuple(found)
 
 
 def find(connection: Connection, typed: str, limit: int | None = None) -> Found:

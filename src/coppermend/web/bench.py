@@ -48,7 +48,8 @@ def open_sample_job(request: Request, form: SentForm) -> Response:
 def show_queue(request: Request) -> Response:
     """What is in the shop, by promised date; what waits for parts comes last."""
     today = datetime.now().astimezone().date().isoformat()
-    return page(request, "queue.html", jobs=desk_of(request).store.queue(_MOST), today=today)
+    jobs = desk_of(request).store.queue(_MOST + 1)
+    return page(request, "queue.html", jobs=jobs[:_MOST], more=len(jobs) > _MOST, today=today)
 
 
 @router.post("/who")

@@ -15,7 +15,7 @@ from coppermend.job.validate import PAYMENTS
 from coppermend.web.desk import Job, desk_of
 from coppermend.web.files import video_type
 from coppermend.web.forms import Form, SentForm
-from coppermend.web.keeping import Body, keep, refusal_status
+from coppermend.web.keeping import Body, Refuse, keep, refusal_status
 from coppermend.web.pages import author, page, see
 from coppermend.web.stages import job_context
 
@@ -29,13 +29,14 @@ def show_dealings(request: Request, number: str) -> Response:
     job = desk_of(request).job(number)
     if job.number != number:
         return RedirectResponse(f"/jobs/{job.number}/dealings", status_code=307)
-    return _dealings(request, job, Form())
+    return _dealings(request, job, Form(), "")
 
 
-def _dealings(
-    request: Request, job: Job, form: Form, status: int = 200, error: str | None = None
+def _dealings(  # noqa: PLR0917
+    request: Request, job: Job, form: Form, section: str, status: int = 200, error: str | None = None
 ) -> Response:
-    state = job.state
+    """The page; ``form`` was sent from ``section``, and forms of others may have fields of the same names."""
+    state, empty = job.state, Form()
     personal = [e for e in job.entries if any(e.body.get(key) for key in PERSONAL.get(e.kind, ()))]
     notes = [e for e in job.entries if e.kind in FREE_TEXT and e.seq not in state.voided]
     return page(
@@ -43,6 +44,7 @@ def _dealings(
         **{**job_context(request, job, state.stage), "typed": form, "error": error},
         later=later_work(desk_of(request).store, job.number), payments=PAYMENTS, personal=personal,
         notes=notes[:_LONGEST_LISTED], noted=minutes_noted(state.time),
+        typed_in=lambda asked: form if asked == section else empty,
     )  # fmt: skip
 
 
@@ -173,7 +175,7 @@ def erase(request: Request, number: str, form: SentForm) -> Response:
         notes = [e.seq for e in job.entries if form.text(f"note-{e.seq}")]
         erase_personal(desk.store, job.number, why=form.text("why"), who=who, notes=notes)
     except CoppermendError as error:
-        return _refused(request, job, job.state.stage, form, error)
+        return _refused("personal")(request, job, job.state.stage, form, error)
     return see(f"/jobs/{job.number}/dealings", form, anchor="personal", kept=desk.store.last_seq(job.number))
 
 
@@ -189,9 +191,14 @@ def _keep(  # noqa: PLR0917  (always these six, in the order of a sentence)
     on_stage = form.text("back") == "stage"
     return keep(
         request, number, stage, kind, form, body, show="" if on_stage else "dealings",
-        anchor="" if on_stage else anchor, refuse=_refused,
+        anchor="" if on_stage else anchor, refuse=_refused(anchor),
     )  # fmt: skip
 
 
-def _refused(request: Request, job: Job, stage: str, form: Form, error: CoppermendError) -> Response:
-    return _dealings(request, job, form, refusal_status(error), str(error))
+def _refused(section: str) -> Refuse:
+    """Shows this page again, with what was typed in ``section``."""
+
+    def refuse(request: Request, job: Job, stage: str, form: Form, error: CoppermendError) -> Response:
+        return _dealings(request, job, form, section, refusal_status(error), str(error))
+
+    return refuse

@@ -52,7 +52,7 @@ def open_job(request: Request, form: SentForm) -> Response:
     desk, who = desk_of(request), author(request, form)
     try:
         chosen = _chosen_board(desk, form.text("board"))
-        number = desk.store.new_job(header_of(form), who=who)
+        number = desk.store.new_job(_opening(form), who=who)
         if chosen:
             desk.store.append(number, "board", "receive", chosen, who=who)
     except CoppermendError as error:
@@ -64,6 +64,12 @@ def open_job(request: Request, form: SentForm) -> Response:
 def header_of(form: Form) -> dict[str, str]:
     """The header fields that the form sent."""
     return {name: form.text(name) for name in HEADER if name in form.texts}
+
+
+def _opening(form: Form) -> dict[str, str]:
+    """The header of a new job; a promise only when there is one, since an empty one takes a promise back."""
+    header = header_of(form)
+    return header if header.get("promised") else {n: v for n, v in header.items() if n != "promised"}
 
 
 def _chosen_board(desk: Desk, sha256: str) -> dict[str, str] | None:

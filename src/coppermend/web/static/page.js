@@ -1,13 +1,15 @@
 // What every page does: marks that scripts run, cleans the address, filters tables, keeps drafts, starts drawings.
 import { startDrawings } from "./drawing.js";
+import { startDrafts } from "./typed.js";
 
 document.documentElement.classList.add("scripted");
 
 // The notice of the last entry is shown once, not again after a reload or a bookmark.
 const address = new URL(location.href);
-if (address.searchParams.has("kept") || address.searchParams.has("added")) {
-  address.searchParams.delete("kept");
-  address.searchParams.delete("added");
+const kept = ["kept", "added", "said"].some((name) => address.searchParams.get(name));
+const once = ["kept", "added", "worked"];
+if (once.some((name) => address.searchParams.has(name))) {
+  for (const name of once) address.searchParams.delete(name);
   history.replaceState(null, "", address);
 }
 
@@ -25,13 +27,7 @@ for (const input of document.querySelectorAll("[data-filter]")) {
   });
 }
 
-// Text that was typed and not sent yet outlives a closed tab or an empty battery.
-for (const field of document.querySelectorAll("[data-draft]")) {
-  const key = `draft:${field.dataset.draft}`;
-  if (!field.value) field.value = localStorage.getItem(key) ?? "";
-  field.addEventListener("input", () => localStorage.setItem(key, field.value));
-  field.form.addEventListener("submit", () => localStorage.removeItem(key));
-}
+startDrafts(kept);
 
 // Cautions that were read and folded here stay folded on this page, until others are shown.
 for (const box of document.querySelectorAll("details.cautions")) {
