@@ -29,6 +29,7 @@ KEYWORDS = {
     "translate_plural": (1, 2),
 }
 CAUTIONS = {"Caution": (2,), "caution": (2,)}
+STEPS = {"tell": (3,), "told": (3,)}  # what long work says of itself
 _PLACEHOLDER = re.compile(r"%\((\w+)\)[sd]")
 _TAG = re.compile(r"</?\w+>")
 
@@ -38,10 +39,13 @@ def sources() -> Iterator[tuple[Path, str, dict[str, object]]]:
     for path in sorted(WEB.rglob("*.html")):
         yield path, "coppermend.web.marking:extract", dict(KEYWORDS)
     for path in sorted(WEB.rglob("*.py")):
-        yield path, "python", dict(KEYWORDS)
+        yield path, "python", {**KEYWORDS, **STEPS}
     for path in sorted((WEB / "static").glob("*.js")):
         yield path, "javascript", {"_": None}
     yield SOURCES / "board" / "cautions.py", "python", dict(CAUTIONS)
+    for path in sorted(SOURCES.rglob("*.py")):
+        if WEB not in path.parents and "coppermend.underway import" in path.read_text("utf-8"):
+            yield path, "python", dict(STEPS)
 
 
 def wanted() -> Catalog:

@@ -4,6 +4,7 @@
     ├── InputError (ValueError)     a file or an argument cannot be read: where, line, what was expected
     ├── UnknownName (LookupError)   a part, pin, net, via, job or board that does not exist
     └── RecordError                 the job record refuses: conflict, damage on disk, closed job
+    Cancelled                       long work was stopped by whoever started it: no error, so it stands beside the tree
 
 A shell catches ``CoppermendError``, prints its one line and leaves; any other exception is a bug.
 """
@@ -48,3 +49,7 @@ class UnknownName(CoppermendError, LookupError):
 
 class RecordError(CoppermendError):
     """The job record refuses an operation, and says why."""
+
+
+class Cancelled(Exception):
+    """Long work was stopped on request; nothing of it is kept. What catches our errors must let it through."""

@@ -14,7 +14,6 @@ from coppermend.board.folder import format_board_folder
 from coppermend.damage.corrosion import encode_map
 from coppermend.web.app import create_app
 from coppermend.web.desk import Desk
-from coppermend.web.photo_map import STAGES
 from photo_render.sample import points_json, small_scene
 
 WHO = "R. Tansy"
@@ -56,17 +55,22 @@ def test_the_page_offers_the_boards_points(work: Work) -> None:
 
 
 def told(work: Work, points: str) -> list[dict[str, object]]:
-    """The events of one search for damage."""
-    headers = {"accept": "text/event-stream"}
+    """The events of one search for damage, and what came of it as the last."""
     sent = {"points": points, "side": "top"}
-    text = work.client.post(f"{work.path}/find", data=sent, headers=headers).text
-    return [json.loads(event.removeprefix("data: ")) for event in text.split("\n\n") if event]
+    headers = {"accept": "text/event-stream"}
+    address = work.client.post(f"{work.path}/find", data=sent, headers=headers).json()["work"]
+    text = work.client.get(f"{address}/events").text
+    events = [json.loads(event.removeprefix("data: ")) for event in text.split("\n\n") if event]
+    if events[-1]["state"] == "done":
+        events.append(work.client.get(f"{address}/outcome").json())
+    return events
 
 
 def test_damage_is_found_corrected_and_kept(work: Work) -> None:
     """Each stage is told; the proposal is kept beside the corrected map, and that is the job's damage."""
     *stages, found = told(work, work.points)
-    assert [(s["stage"], s["done"], s["of"]) for s in stages] == [(s, i, 4) for i, s in enumerate(STAGES)]
+    assert "Straightening the photo" in [s["words"] for s in stages]
+    assert [s["done"] for s in stages] == sorted(s["done"] for s in stages) and stages[-1]["total"] == 4
     assert work.desk.job(work.number).state.damage is None
     corrected = np.zeros(work.shape, np.uint8)
     corrected[40:80, 60:120] = 215
@@ -97,7 +101,7 @@ def test_events_end_with_what_is_wrong(work: Work) -> None:
     """Who accepts events gets the refusal as the last of them."""
     last = told(work, "[]")[-1]
 
-    assert last["status"] == 400 and "too few" in str(last["error"])
+    assert last["state"] == "failed" and "too few" in str(last["error"])
 
 
 def test_points_that_the_photo_contradicts_are_refused_or_trusted(work: Work) -> None:

@@ -13,6 +13,7 @@ from coppermend.board.readers.excellon import DrillFile, Hole, parse_excellon
 from coppermend.board.readers.gerber import GerberLayer, parse_gerber
 from coppermend.board.readers.text import decode_text
 from coppermend.errors import InputError
+from coppermend.underway import told
 
 
 class Source(NamedTuple):
@@ -77,7 +78,7 @@ def _sort(sources: Sequence[Source]) -> _Sorted:
     profile: GerberLayer | None = None
     drills: list[DrillFile] = []
     left_out: list[str] = []
-    for source in sources:
+    for source in told(sources, len(sources), "Reading the files"):
         text = decode_text(source.data, source.name)
         if _looks_like_drills(text):
             drills.append(parse_excellon(text, source.name))

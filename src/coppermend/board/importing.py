@@ -29,6 +29,7 @@ from coppermend.board.readers.ipcd356 import parse_ipcd356
 from coppermend.board.readers.partscsv import ImportedPart, parse_parts_csv
 from coppermend.board.readers.text import decode_text
 from coppermend.errors import InputError
+from coppermend.underway import tell
 
 __all__ = ["Source", "import_board"]
 
@@ -76,12 +77,14 @@ def import_board(
         raise InputError(
             "no pin has a name", expected="Gerber X2 with .P attributes, or an IPC-D-356 file", where=where
         )
+    tell(0, 2, "Laying copper and parts together")
     framed = _in_board_frame(copper, rows)
     pins = pin_counts(framed.copper.pads)
     placed, place_notes = with_default_places(rows, framed.copper.pads, framed.parts_shift_mm)
     listed = [listed_part(row, framed.parts_shift_mm, pins, library) for row in placed]
     unlisted = unlisted_parts(framed.copper.pads, (p.refdes for p in listed), pins, library)
     every = (*listed, *unlisted)
+    tell(1, 2, "Laying copper and parts together")
     notes = [*framed.copper.notes, *framed.notes, *place_notes]
     if count := len(framed.copper.bare_pads):
         notes.append(f"{count} pads in the copper files name no pin and are left out")

@@ -23,6 +23,7 @@ from coppermend.cli.inputs import (
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
 from coppermend.cli.readings import ReadingsOption, readings_at
 from coppermend.cli.tree import examples
+from coppermend.cli.waiting import shown_on_terminal
 from coppermend.copper.expect import Expectation, expect
 from coppermend.copper.expectwords import ohms_words
 from coppermend.copper.plan import plan_probes
@@ -71,7 +72,8 @@ def plan(
     touched = touch(loaded, library, parse_area(read_area(area), loaded, str(area)))
     removed = _parts_off(loaded, off)
     read = readings_at(readings, loaded)
-    found = plan_probes(loaded, library, touched, read, removed=removed, isolation=isolation.value)
+    with shown_on_terminal(as_json):
+        found = plan_probes(loaded, library, touched, read, removed=removed, isolation=isolation.value)
     if wires:
         write_new(wires, lambda: wire_list_csv([*found.fitted, *found.jumpers]).encode())
     emit(found.to_json(), as_json, lambda: _show(found))

@@ -12,6 +12,7 @@ from coppermend.board.summary import board_summary
 from coppermend.cli.inputs import TypesOption, library_with, read_bytes
 from coppermend.cli.output import JsonFlag, counts_in_words, emit, say, say_next, say_whole
 from coppermend.cli.tree import examples
+from coppermend.cli.waiting import shown_on_terminal
 from coppermend.errors import InputError
 from coppermend.job.files import save_board
 
@@ -45,13 +46,14 @@ def import_(
     """
     if not (ipc356 or gerber):
         raise InputError("nothing to import", expected="--ipc356 FILE, --gerber DIR or both")
-    board, notes = import_board(
-        name=name.strip() or out.resolve().name,
-        ipc356=_source(ipc356, "an IPC-D-356 file"),
-        gerber=_fabrication_files(gerber) if gerber else (),
-        parts=_source(parts, "a parts list (CSV)"),
-        library=library_with(types),
-    )
+    with shown_on_terminal(as_json):
+        board, notes = import_board(
+            name=name.strip() or out.resolve().name,
+            ipc356=_source(ipc356, "an IPC-D-356 file"),
+            gerber=_fabrication_files(gerber) if gerber else (),
+            parts=_source(parts, "a parts list (CSV)"),
+            library=library_with(types),
+        )
     save_board(board, out)
     document = {**board_summary(board), "folder": str(out), "notes": list(notes)}
 

@@ -16,6 +16,7 @@ from coppermend.board.readers.rows import bench_rows
 from coppermend.cli.inputs import BoardArgument, TypesOption, board_at, library_with, read_area, read_text
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_cautions, table
 from coppermend.cli.tree import examples
+from coppermend.cli.waiting import shown_on_terminal
 from coppermend.damage.area import parse_area
 from coppermend.damage.touch import touch
 from coppermend.errors import InputError
@@ -172,7 +173,8 @@ def simulate(
             f"no fault on {loaded.name} shows", expected="parts of known types", where=str(board)
         )
     cases = workshop.sample(faults, np.random.default_rng(seed))
-    report = trial(Isolation(loaded, library), workshop, cases, seed)
+    with shown_on_terminal(as_json):
+        report = trial(Isolation(loaded, library), workshop, cases, seed)
     emit({"board": loaded.name, "seed": seed, **report.to_json()}, as_json, lambda: _show_report(report))
     return 0
 

@@ -10,6 +10,7 @@ import typer
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole, table
 from coppermend.cli.record import DataOption, JobArgument, WhoOption
 from coppermend.cli.tree import examples
+from coppermend.cli.waiting import shown_on_terminal
 from coppermend.job import backup as keeping
 from coppermend.job.erase import erase_personal
 from coppermend.job.manifest import Kept
@@ -28,7 +29,7 @@ def backup(
 ) -> int:
     """Write the whole record to one file, while it may be in use, and read it back."""
     path = out or Path(f"coppermend-{now():%Y-%m-%d-%H%M%S}.zip")
-    with Store.open(data) as store:
+    with Store.open(data) as store, shown_on_terminal(as_json):
         kept = keeping.backup(store, path)
     emit({"file": str(path), **kept.to_json()}, as_json, lambda: _say(kept, f"kept in {path}"))
     return 0
@@ -42,7 +43,8 @@ def restore(
     as_json: JsonFlag = False,
 ) -> int:
     """Make a record from a backup or an export, where there is none yet."""
-    kept = keeping.check_backup(source) if check else keeping.restore(source, data)
+    with shown_on_terminal(as_json):
+        kept = keeping.check_backup(source) if check else keeping.restore(source, data)
     said = "sound" if check else f"restored to {data}"
     emit({"restored": not check, **kept.to_json()}, as_json, lambda: _say(kept, said))
     return 0
@@ -55,7 +57,7 @@ def export(
     as_json: JsonFlag = False,
 ) -> int:
     """Lay the whole record out in open formats: JSON per job, JSON lines and CSV per table, files."""
-    with Store.open(data) as store:
+    with Store.open(data) as store, shown_on_terminal(as_json):
         kept = keeping.export(store, folder)
     emit({"folder": str(folder), **kept.to_json()}, as_json, lambda: _say(kept, f"laid out in {folder}"))
     return 0
@@ -64,7 +66,7 @@ def export(
 @examples("coppermend verify")
 def verify(data: DataOption, as_json: JsonFlag = False) -> int:
     """Read the whole record back and name what is damaged or missing."""
-    with Store.open(data) as store:
+    with Store.open(data) as store, shown_on_terminal(as_json):
         troubles = store.verify()
 
     def show_text() -> None:

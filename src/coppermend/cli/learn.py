@@ -5,6 +5,7 @@ from __future__ import annotations
 from coppermend.cli.output import JsonFlag, emit, say, table
 from coppermend.cli.record import DataOption
 from coppermend.cli.tree import examples
+from coppermend.cli.waiting import shown_on_terminal
 from coppermend.job.learning import Rate
 from coppermend.job.lessons import Lessons, lessons
 from coppermend.job.store import Store
@@ -13,7 +14,7 @@ from coppermend.job.store import Store
 @examples("coppermend learn")
 def learn(data: DataOption, as_json: JsonFlag = False) -> int:
     """Comebacks by board and remedy, time by stage, how long the next job will take, prices."""
-    with Store.open(data) as store:
+    with Store.open(data) as store, shown_on_terminal(as_json):
         found = lessons(store)
     emit(found.to_json(), as_json, lambda: _show(found))
     return 0

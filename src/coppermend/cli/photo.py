@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
 
 from coppermend.board.model import Board, Layer
 from coppermend.cli.inputs import board_at, read_bytes, read_text, refuse_unwritable
 from coppermend.cli.output import JsonFlag, emit, say, say_next, table
 from coppermend.cli.tree import examples
+from coppermend.cli.waiting import shown_on_terminal
 from coppermend.damage.corrosion import corrosion_map, encode_map
 from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.photo import Photo, read_photo
@@ -22,6 +20,9 @@ from coppermend.damage.points import parse_points
 from coppermend.damage.registration import Registration, register
 from coppermend.errors import InputError
 from coppermend.job.files import write_atomically
+from coppermend.underway import tell
+
+_STEPS = 4
 
 PhotoArgument = Annotated[
     Path, typer.Argument(metavar="PHOTO", help="Photo of one side of the board: JPEG, PNG, HEIC or WebP.")
@@ -52,7 +53,8 @@ def register_(
     as_json: JsonFlag = False,
 ) -> int:
     """Lay a photo over the board drawing: how its pixels become board mm, and how well the points agree."""
-    _, _, found = _registered(photo, board, points, side, clicks_only, Progress(disable=True))
+    with shown_on_terminal(as_json):
+        _, _, found = _registered(photo, board, points, side, clicks_only)
     emit(found.to_json(), as_json, lambda: _show(found))
     return 0
 
@@ -75,11 +77,10 @@ def map_(
     The map is a proposal: look at it and correct it before it counts.
     """
     refuse_unwritable(out)
-    with _progress(as_json) as progress:
-        picture, loaded, found = _registered(photo, board, points, side, clicks_only, progress)
-        severity = _step(
-            progress, "finding corrosion", lambda: corrosion_map(picture, loaded, found.view, _side(side))
-        )
+    with shown_on_terminal(as_json):
+        picture, loaded, found = _registered(photo, board, points, side, clicks_only)
+        tell(3, _STEPS, "Looking for corrosion")
+        severity = corrosion_map(picture, loaded, found.view, _side(side))
     write_atomically(out, encode_map(severity))
     areas = {
         name: round(float(np.count_nonzero(severity >= step)) / PX_PER_MM**2, 2)
@@ -101,18 +102,17 @@ def map_(
 
 
 def _registered(
-    photo: Path, board: Path, points: Path, side: str, clicks_only: bool, progress: Progress
+    photo: Path, board: Path, points: Path, side: str, clicks_only: bool
 ) -> tuple[Photo, Board, Registration]:
     chosen = _side(side)
     clicks = parse_points(read_text(points, "reference points (JSON)"), str(points))
-    loaded = _step(progress, "reading the board", lambda: board_at(board))
+    tell(0, _STEPS, "Reading the board")
+    loaded = board_at(board)
     data = read_bytes(photo, "a photo (JPEG, PNG, HEIC, WebP)")
-    picture = _step(progress, "reading the photo", lambda: read_photo(data, str(photo)))
-    found = _step(
-        progress,
-        "laying the photo over the drawing",
-        lambda: register(picture, loaded, clicks, side=chosen, refine=not clicks_only, where=str(points)),
-    )
+    tell(1, _STEPS, "Reading the photo")
+    picture = read_photo(data, str(photo))
+    tell(2, _STEPS, "Laying the photo over the drawing")
+    found = register(picture, loaded, clicks, side=chosen, refine=not clicks_only, where=str(points))
     return picture, loaded, found
 
 
@@ -122,21 +122,6 @@ def _side(side: str) -> Layer:
     if side == "bottom":
         return "bottom"
     raise InputError(f"side {side!r}", expected="top or bottom")
-
-
-def _progress(as_json: bool) -> AbstractContextManager[Progress]:
-    """A bar on stderr for people; nothing for scripts."""
-    console = Console(stderr=True)
-    if as_json or not console.is_terminal:
-        return nullcontext(Progress(disable=True))
-    return Progress(TextColumn("{task.description}"), BarColumn(), console=console, transient=True)
-
-
-def _step(progress: Progress, words: str, work: Any) -> Any:
-    task = progress.add_task(words, total=1)
-    result = work()
-    progress.update(task, completed=1)
-    return result
 
 
 def _show(found: Registration) -> None:

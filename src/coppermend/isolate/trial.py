@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -13,6 +13,7 @@ from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.planting import Case, Workshop
 from coppermend.isolate.screening import mode_mass
 from coppermend.isolate.states import entropy_bits
+from coppermend.underway import told
 
 MOST_MEASUREMENTS = 60
 
@@ -207,10 +208,22 @@ def trial(
     base: Isolation, workshop: Workshop, cases: Sequence[Case], seed: int, baselines: int | None = None
 ) -> Report:
     """Search every case; the baselines run on the first ``baselines`` of them (all when None)."""
-    searches = [search(base, workshop, case, by_information) for case in cases]
     few = cases[:baselines]
-    halves = [search(base, workshop, case, half_split).measurements for case in few]
-    randoms = [search(base, workshop, case, at_random(seed)).measurements for case in few]
+
+    def each(some: Sequence[Case], words: str) -> Iterator[Case]:
+        return told(some, len(some), words)
+
+    searches = [
+        search(base, workshop, case, by_information) for case in each(cases, "Searching for planted faults")
+    ]
+    halves = [
+        search(base, workshop, case, half_split).measurements
+        for case in each(few, "Searching by halves, to compare")
+    ]
+    randoms = [
+        search(base, workshop, case, at_random(seed)).measurements
+        for case in each(few, "Searching at random, to compare")
+    ]
     return Report(
         len(searches),
         float(np.mean([0 < s.place <= 3 for s in searches])),

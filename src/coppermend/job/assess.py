@@ -37,6 +37,9 @@ from coppermend.proving.powerup import PowerUp, power_up_allowed
 from coppermend.proving.proofs import power_facts
 from coppermend.proving.records import Concern, Evidence, Gate, Proof
 from coppermend.rework.records import KitLine, RefitItem, Remedy, StripItem
+from coppermend.underway import tell
+
+_STEPS = 5
 
 
 @dataclass(frozen=True)
@@ -128,10 +131,14 @@ def assess(
     Raises:
         InputError: If the recorded damage does not lie on this board.
     """
+    tell(0, _STEPS, "Working out what the damage touches")
     facts = board_facts(board, library)
     touched, offered = touched_by(board, library, state.damage)
+    tell(1, _STEPS, "Listing what comes off and what goes back")
     lists = remembered_lists(board, library, touched, offered, state)
+    tell(2, _STEPS, "Planning the probes")
     copper, copper_notes = _copper(facts, touched, lists, state)
+    tell(3, _STEPS, "Planning the proofs")
     power, evidence = _power(facts, state), _evidence(state)
     proofs, proof_notes = proofs_of_job(facts, state, lists.chosen)
     judged = gate(
@@ -147,6 +154,7 @@ def assess(
         reasons=facts.unprovable,
         power=power,
     )
+    tell(4, _STEPS, "Planning the proofs")
     plan = least_plan(judged, proofs, evidence)
     return Assessment(
         board=board,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import zipfile
 from datetime import datetime
 from pathlib import Path
@@ -20,9 +21,10 @@ from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.atomic import clear_disk_errors, sync_folder, temporary_sibling
 from coppermend.job.export_csv import csv_of_lines
 from coppermend.job.layout import AT_ONCE, FolderTarget, Nowhere, ZipTarget, all_tables, columns_of, lay_out
-from coppermend.job.manifest import Kept
+from coppermend.job.manifest import MANIFEST, Kept
 from coppermend.job.readback import Reader, check, reader_of
 from coppermend.job.store import Store, now
+from coppermend.underway import tell, told, unheard
 
 LAST_BACKUP = "backup"
 
@@ -78,17 +80,35 @@ def export(store: Store, folder: Path) -> Kept:
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError("is there already and not empty", expected="a new folder", where=str(folder))
-    with clear_disk_errors(f"write the export {folder}"):
-        folder.mkdir(parents=True, exist_ok=True)
-        kept = lay_out(store, FolderTarget(folder))
-        for name, columns in columns_of(store).items():
-            lines = folder / "tables" / f"{name}.jsonl"
-            with lines.open("rb") as source, (folder / "tables" / f"{name}.csv").open("xb") as target:
-                target.writelines(csv_of_lines(source, columns))
-        (folder / "jobs").mkdir()
-        for job in store.jobs():
-            document = json.dumps(store.export_job(job.number), ensure_ascii=False, indent=2)
-            (folder / "jobs" / f"{job.number}.json").write_text(document, encoding="utf-8")
+    made = not folder.exists()
+    scratch = temporary_sibling(
+        folder / "export"
+    )  # inside, since the folder may be the top of a disk of its own
+    try:
+        with clear_disk_errors(f"write the export {folder}"):
+            scratch.mkdir(parents=True)
+            kept = _lay_out_to_read(store, scratch)
+            # The manifest comes last: without it the folder is no export yet.
+            for path in sorted(scratch.iterdir(), key=lambda path: path.name == MANIFEST):
+                path.rename(folder / path.name)
+            scratch.rmdir()
+    except BaseException:
+        shutil.rmtree(folder if made else scratch, ignore_errors=True)
+        raise
+    return kept
+
+
+def _lay_out_to_read(store: Store, folder: Path) -> Kept:
+    kept = lay_out(store, FolderTarget(folder))
+    for name, columns in columns_of(store).items():
+        lines = folder / "tables" / f"{name}.jsonl"
+        with lines.open("rb") as source, (folder / "tables" / f"{name}.csv").open("xb") as target:
+            target.writelines(csv_of_lines(source, columns))
+    (folder / "jobs").mkdir()
+    jobs = store.jobs()
+    for job in told(jobs, len(jobs), "Writing each job"):
+        document = json.dumps(store.export_job(job.number), ensure_ascii=False, indent=2)
+        (folder / "jobs" / f"{job.number}.json").write_text(document, encoding="utf-8")
     return kept
 
 
@@ -113,15 +133,23 @@ def restore(path: Path, folder: Path, database: str | None = None) -> Kept:
         checked = check(read, str(path))
         with Store.open(folder, database) as store:
             _refuse_existing(store, folder)
-            for name in read.names():
-                if name.startswith("attachments/"):
-                    store.files.put(read.whole(name))
-            with tables.writing(store.engine) as connection:
-                _fill(connection, read)
-                cards.rebuild(connection)
-                comebacks.rebuild(connection)
-                learnt.rebuild(connection)
-            restored = record_digest(store)
+            put: list[str] = []
+            try:
+                files = [name for name in read.names() if name.startswith("attachments/")]
+                for name in told(files, len(files), "Bringing photos and papers back"):
+                    put.append(store.files.put(read.whole(name)))
+                with tables.writing(store.engine) as connection:
+                    _fill(connection, read, checked.entries)
+                    tell(checked.entries, checked.entries, "Bringing the tables back")
+                    cards.rebuild(connection)
+                    comebacks.rebuild(connection)
+                    learnt.rebuild(connection)
+            except BaseException:
+                for sha256 in put:  # no row names them, and the folder was free of others
+                    store.files.path(sha256).unlink(missing_ok=True)
+                raise
+            with unheard():  # from here on it is kept
+                restored = record_digest(store)
     if restored != checked:
         raise RecordError(f"the record in {folder} is not what the backup {path} holds; use another disk")
     return restored
@@ -161,7 +189,7 @@ def _refuse_existing(store: Store, folder: Path) -> None:
         )
 
 
-def _fill(connection: Connection, read: Reader) -> None:
+def _fill(connection: Connection, read: Reader, most: int) -> None:
     names = set(read.names())
     for table in all_tables(connection):
         name = f"tables/{table.name}.jsonl"
@@ -169,7 +197,7 @@ def _fill(connection: Connection, read: Reader) -> None:
             continue  # of a version before there was this table
         moments = [column.name for column in table.columns if isinstance(column.type, DateTime)]
         batch: list[dict[str, Any]] = []
-        for line in read.pieces(name):
+        for line in told(read.pieces(name), most, "Bringing the tables back", every=AT_ONCE):
             row = json.loads(line)
             row |= {key: datetime.fromisoformat(row[key]) for key in moments if row.get(key)}
             batch.append(row)

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Engine, func, select
 from coppermend.errors import CoppermendError, RecordError
 from coppermend.job import tables
 from coppermend.job.attachments import AttachmentFiles
+from coppermend.underway import tell, told
 
 Code = Literal["database", "sequence", "missing", "damaged", "size", "unknown attachment"]
 
@@ -37,9 +38,9 @@ def verify(engine: Engine, files: AttachmentFiles) -> tuple[Trouble, ...]:
     troubles: list[Trouble] = []
     try:
         with tables.reading(engine) as connection:
-            troubles += _database(connection)
-            troubles += _sequences(connection)
-            troubles += _references(connection)
+            for number, look in enumerate((_database, _sequences, _references)):
+                tell(number, 3, "Reading the record back")
+                troubles += look(connection)
             troubles += _attachments(connection, files)
     except RecordError as error:  # too damaged to be read on
         troubles.append(Trouble("database", "", str(error)))
@@ -84,7 +85,8 @@ def _references(connection: Connection) -> Iterator[Trouble]:
 
 def _attachments(connection: Connection, files: AttachmentFiles) -> Iterator[Trouble]:
     table = tables.attachment.c
-    for sha256, size, name in connection.execute(select(table.sha256, table.size, table.name)):
+    rows = connection.execute(select(table.sha256, table.size, table.name)).all()
+    for sha256, size, name in told(rows, len(rows), "Reading photos and papers back"):
         if not files.path(sha256).is_file():
             yield Trouble("missing", sha256, f"attachment {sha256} ({name}) is missing on disk")
             continue

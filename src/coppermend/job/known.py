@@ -21,6 +21,7 @@ from coppermend.isolate.isolation import Isolation
 from coppermend.job.remedying import offered_remedies
 from coppermend.proving.proofs import Proof, net_points, proofs_for, unprovable
 from coppermend.rework.records import Remedy
+from coppermend.underway import tell
 
 _BOARDS, _DAMAGES = 8, 32
 
@@ -115,6 +116,7 @@ def isolation_base(
 @lru_cache(maxsize=_BOARDS)
 def _isolation(board: Same[Board], library: Same[PartLibrary], text: str, shop: Shop) -> Isolation:
     touched = _touched(board, library, text)[0] if text else None
+    tell(0, 1, "Following the signals")
     return Isolation(
         _facts(board, library).board, library.thing, touch=touched, comebacks=dict(shop.comebacks),
         same_type=dict(shop.same_type), reworked=shop.reworked,

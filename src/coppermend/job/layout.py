@@ -15,6 +15,7 @@ from coppermend.job import tables
 from coppermend.job.manifest import MANIFEST, Kept, digest_of, manifest_of
 from coppermend.job.plain import to_json_text
 from coppermend.job.store import Store, now
+from coppermend.underway import told
 
 AT_ONCE = 1000  # rows held in memory
 # Derived from entries, about this database alone, or of no use elsewhere.
@@ -116,12 +117,14 @@ def lay_out(store: Store, target: Target) -> Kept:
         counts = {}
         for table in all_tables(connection):
             name = f"tables/{table.name}.jsonl"
-            sums[name] = target.add(name, _lines(connection, table))
             counts[table.name] = connection.scalar(select(func.count()).select_from(table)) or 0
+            lines = told(_lines(connection, table), counts[table.name], "Writing the tables", every=AT_ONCE)
+            sums[name] = target.add(name, lines)
         shas = connection.scalars(
             select(tables.attachment.c.sha256).order_by(tables.attachment.c.sha256)
         ).all()
-    for sha256 in shas:  # files never change, so they need no open transaction
+    # Files never change, so they need no open transaction.
+    for sha256 in told(shas, len(shas), "Writing photos and papers"):
         name = f"attachments/{sha256[:2]}/{sha256}"
         sums[name] = target.add(name, (store.files.get(sha256),))
     kept = Kept(digest_of(sums), counts["job"], counts["entry"], len(shas))

@@ -12,7 +12,9 @@ from coppermend.job.learning import Estimate, Rate, estimate, price_trend, quote
 from coppermend.job.shelf import read_shelf
 from coppermend.job.store import Store
 from coppermend.job.sums import Sums
+from coppermend.underway import tell, told
 
+_STEPS = 3
 _YEAR_S = 365.2425 * 24 * 3600
 
 
@@ -50,9 +52,15 @@ def lessons(store: Store) -> Lessons:
         RecordError: If the record cannot be read.
     """
     with tables.reading(store.engine) as connection:
+        tell(0, _STEPS, "Counting what came back")
         boards, remedies = learnt.groups_by_board(connection), learnt.groups_by_remedy(connection)
+        tell(1, _STEPS, "Comparing times and quotes")
         times, ratios = learnt.times_by_board(connection), learnt.ratios(connection)
-        medians = {stage: learnt.median_minutes(connection, stage) for stage in STAGES}
+        medians = {
+            stage: learnt.median_minutes(connection, stage)
+            for stage in told(STAGES, len(STAGES), "Comparing times and quotes")
+        }
+    tell(2, _STEPS, "Following prices")
     of_all = rate("all jobs", sum(g.came_back for g in boards), sum(g.jobs for g in boards))
     every = sum(times.values(), Sums())
     return Lessons(

@@ -12,6 +12,7 @@ from typing import Protocol
 from coppermend.errors import InputError
 from coppermend.job.export_csv import lines_of_csv
 from coppermend.job.manifest import MANIFEST, Kept, parse_manifest
+from coppermend.underway import told
 
 _UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError)
 
@@ -116,7 +117,7 @@ def check(read: Reader, where: str) -> Kept:
     missing = sorted(set(expected) - set(read.names()))
     if missing:
         raise InputError(f"lacks {missing[0]}", expected="all that its manifest names", where=where)
-    for name, sha256 in expected.items():
+    for name, sha256 in told(expected.items(), len(expected), "Reading it back"):
         digest = hashlib.sha256()
         try:
             for piece in read.pieces(name):

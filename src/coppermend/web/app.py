@@ -25,6 +25,7 @@ from coppermend.web import (
     craft_pages,
     dealings_page,
     draft_pages,
+    errand_pages,
     figure_pages,
     files,
     isolate_pages,
@@ -49,7 +50,7 @@ from coppermend.web import (
     stages,
 )
 from coppermend.web.access import Access, Patience
-from coppermend.web.desk import Desk, desk_of
+from coppermend.web.desk import Desk
 from coppermend.web.language import translate
 from coppermend.web.pages import WhoMissing, page, status_of
 from coppermend.web.security import MOST_BYTES, Guard
@@ -58,6 +59,7 @@ from coppermend.web.speaker import Speaker
 _STATIC = Path(__file__).parent / "static"
 _ROUTERS = (
     bench,
+    errand_pages,
     backups,
     sign_in,
     jobs,
@@ -113,6 +115,7 @@ def create_app(
     @asynccontextmanager
     async def closing(_: FastAPI) -> AsyncIterator[None]:
         yield
+        desk.errands.close()
         desk.store.close()
 
     app = FastAPI(
@@ -149,8 +152,9 @@ def _refused(request: Request, error: Exception) -> Response:
 
 def _ask_who(request: Request, error: Exception) -> Response:
     assert isinstance(error, WhoMissing)
-    desk_of(request)
-    return page(request, "who.html", status=400, sent=error.form)
+    # To people it is a question on the way, no mistake; a script must not take it for a yes.
+    reads = "text/html" in request.headers.get("accept", "")
+    return page(request, "who.html", status=200 if reads else 400, sent=error.form)
 
 
 def _malformed(request: Request, error: Exception) -> Response:

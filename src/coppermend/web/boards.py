@@ -14,9 +14,12 @@ from coppermend.board.model import Layer
 from coppermend.demo.board_data import demo_board_files
 from coppermend.errors import CoppermendError, InputError, UnknownName
 from coppermend.job.archive import archive_files
+from coppermend.underway import tell, unheard
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.drawing import SIDES, drawing_of
+from coppermend.web.errand_pages import long_work
 from coppermend.web.forms import Form, SentForm, Upload
+from coppermend.web.language import translate
 from coppermend.web.pages import page, see
 
 router = APIRouter(include_in_schema=False)
@@ -47,11 +50,24 @@ def add_sample(request: Request) -> Response:
 def add_board(request: Request, form: SentForm) -> Response:
     """Bring in a board: a zip of a board folder, a board folder's files, or CAD output with a parts list."""
     desk = desk_of(request)
-    try:
+
+    def bring_in() -> tuple[str, Sequence[str]]:
         sha256, notes = _imported(desk, form)
+        with (
+            unheard()
+        ):  # it is in the library now; what its page shows is worked out here, where it may take its time
+            drawing_of(desk, sha256)
+            desk.findings(sha256)
+        return sha256, notes
+
+    def show(request: Request, made: tuple[str, Sequence[str]]) -> Response:
+        return _board_page(request, made[0], notes=made[1], added=True)
+
+    title = translate("Bringing a board in")
+    try:
+        return long_work(request, bring_in, show, title=title, back="/boards#import", makes="record")
     except CoppermendError as error:
         return _library_page(request, 400, error=str(error), typed=form)
-    return _board_page(request, sha256, notes=notes, added=True)
 
 
 def _imported(desk: Desk, form: Form) -> tuple[str, Sequence[str]]:
@@ -61,7 +77,9 @@ def _imported(desk: Desk, form: Form) -> tuple[str, Sequence[str]]:
             "no file was chosen", expected="a zip of a board folder, or IPC-D-356, Gerber and a parts list"
         )
     if len(uploads) == 1 and uploads[0].data.startswith(_ZIP):
-        return desk.store.add_board(archive_files(uploads[0].data, uploads[0].name)), ()
+        files = archive_files(uploads[0].data, uploads[0].name)
+        tell(0, 1, "Reading the board")
+        return desk.store.add_board(files), ()
     named = {upload.name.replace("\\", "/").rsplit("/", 1)[-1]: upload.data for upload in uploads}
     if "board.toml" in named:
         return desk.store.add_board(named), ()
@@ -84,6 +102,7 @@ def _from_cad(desk: Desk, name: str, uploads: Sequence[Upload]) -> tuple[str, Se
         name=name, ipc356=ipc[0] if ipc else None, gerber=gerber, parts=parts[0] if parts else None,
         library=desk.library,
     )  # fmt: skip
+    tell(0, 1, "Reading the board")
     return desk.store.add_board(board), notes
 
 

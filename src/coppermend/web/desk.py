@@ -25,7 +25,9 @@ from coppermend.job.people import People
 from coppermend.job.shop import Shop, read_shop
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
+from coppermend.web.errands import Errands
 
+_LARGE_PARTS, _LARGE_PADS = 500, 3_000
 _JOBS_REMEMBERED, _BOARDS_REMEMBERED = 64, 16
 
 
@@ -63,6 +65,7 @@ class Desk:
     def __init__(self, store: Store, library: PartLibrary, shop: str = "", bench_url: str = "") -> None:
         self.store, self.library, self.shop, self.bench_url = store, library, shop, bench_url
         self.closing = Event()
+        self.errands = Errands()
         self.people = People(store.engine)
         self._told = lru_cache(maxsize=_JOBS_REMEMBERED)(self._read)
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
@@ -90,6 +93,18 @@ class Desk:
         history = history_for(self.store, board, state)
         found, trouble = self._assessed(_Key(state, history, state.board.sha256))
         return Job(state, entries, board, found, trouble)
+
+    def is_large(self, number: str) -> bool:
+        """Whether a job's board is so large that working a page out may take a while (some 500 parts, common practice).
+
+        Raises:
+            UnknownName: If there is no such job.
+        """
+        _, state = self._told(number, self.store.last_seq(number))
+        if state.board is None:
+            return False
+        board = self.board(state.board.sha256)
+        return len(board.parts) > _LARGE_PARTS or len(board.pads) > _LARGE_PADS
 
     def _read(self, number: str, last_seq: int) -> tuple[tuple[Entry, ...], JobState]:
         """A job's entries and state, remembered until its record has grown; erasing makes it grow as well."""

@@ -16,6 +16,7 @@ from coppermend.isolate.states import LOGIC_VALUES
 from coppermend.isolate.told import Suspect
 from coppermend.job.earlierfaults import earlier_faults
 from coppermend.job.isolating import search_of
+from coppermend.underway import tell
 from coppermend.web.desk import Desk, Job
 from coppermend.web.drawing import around, damage_overlays
 
@@ -35,12 +36,15 @@ def isolate_view(job: Job, desk: Desk, wanted: str) -> dict[str, Any]:
         return {"search": None, "overlays": ()}
     library = desk.library
     history = earlier_faults(desk.store, job.board, besides=job.state.number)
+    tell(0, 3, "Following the signals")
     search = search_of(job.board, library, job.state, history)
     isolation = search.isolation
     isolation.tools = desk.settings().owned
+    tell(1, 3, "Choosing what to measure next")
     ahead = isolation.propose(4) if isolation.effects.faults else ()
     chosen = int(wanted) - 1 if wanted.isascii() and wanted.isdigit() and len(wanted) < 3 else 0
     current = ahead[chosen] if 0 <= chosen < len(ahead) else None
+    tell(2, 3, "Choosing what to measure next")
     suspects = isolation.suspects(_SHOWN, _LEAST) if isolation.effects.faults else ()
     changed = isolation.effects_of_evidence() if isolation.effects.faults else ()
     return {

@@ -7,8 +7,9 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from coppermend.job.learning import rates_svg
-from coppermend.job.lessons import lessons
+from coppermend.job.lessons import Lessons, lessons
 from coppermend.web.desk import desk_of
+from coppermend.web.errand_pages import worked_out
 from coppermend.web.language import translate as _
 from coppermend.web.pages import page
 
@@ -19,7 +20,11 @@ _MOST_ROWS = 20
 @router.get("/learn")
 def show_lessons(request: Request) -> Response:
     """Comebacks, times, the next job's estimate, prices."""
-    found = lessons(desk_of(request).store)
+    store = desk_of(request).store
+    return worked_out(request, lambda: lessons(store), _lessons_page, title=_("Learning from the record"))
+
+
+def _lessons_page(request: Request, found: Lessons) -> Response:
     plots = [
         (
             _("By %(what)s") % {"what": _(name)},

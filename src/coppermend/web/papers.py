@@ -32,34 +32,37 @@ def make_paper(request: Request, number: str, form: SentForm) -> Response:
     desk = desk_of(request)
     job, who = desk.job(number), author(request, form)
     try:
-        what, name, data = _made(desk, job, form, who)
+        on = _occasion(desk, job, form, who)
+        what, name, data = _made(desk, on, form)
         sha256 = desk.store.attach(data, name, "image/png" if name.endswith(".png") else "application/pdf")
-        body: dict[str, object] = {"what": what, "sha256": sha256, "name": name}
-        if what == "quote":
-            body = paper_body(what, _occasion(desk, job, form, who), sha256, name)
+        body = paper_body(what, on, sha256, name)
         entry = desk.store.append(job.number, "paper", "return", body, who=who)
     except CoppermendError as error:
         return refused(request, job, "return", form, error)
     return see(f"/jobs/{job.number}/return", form, anchor="papers", kept=entry.seq)
 
 
-def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
+def _made(desk: Desk, on: Occasion, form: Form) -> tuple[str, str, bytes]:
     """What it is, its file name and the PDF.
 
     Raises:
-        InputError: If the job has no assessed board, or the form asks for something else.
+        InputError: If the form asks for what there is not.
     """
-    what, state, settings = form.text("what"), job.state, desk.settings()
-    paper = form.text("paper") or settings.paper
-    if job.found is None or job.board is None:
-        raise InputError("papers need a board", expected="a board, chosen at receive")
+    what, state, found, who, today, link = (
+        form.text("what"),
+        on.state,
+        on.found,
+        on.who,
+        on.date,
+        on.bench_url,
+    )
+    paper = form.text("paper") or on.shop.paper
     if paper not in _PAPERS:
         raise InputError(f"paper {paper[:40]!r}", expected=" or ".join(_PAPERS))
-    today, link = day(now()), desk.bench_url
-    shop = desk.shop or settings.name
+    shop = desk.shop or on.shop.name
     if what == "tag":
         tag = tag_content(
-            job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link
+            found.board, desk.library, state, found, who=who, date=today, shop=shop, bench_url=link
         )
         size = parse_size(form.text("size") or "tag")
         if not form.text("dpi"):
@@ -67,16 +70,21 @@ def _made(desk: Desk, job: Job, form: Form, who: str) -> tuple[str, str, bytes]:
         return what, f"tag-{state.number}.png", tag_png(tag, size, form.number("dpi"))
     if what == "report":
         report = report_content(
-            job.board, desk.library, state, job.found, who=who, date=today, shop=shop, bench_url=link,
-            photos=report_photos(desk.store, state), logo=logo_svg(*logo_of(desk.store)),
+            found.board, desk.library, state, found, who=who, date=today, shop=shop, bench_url=link,
+            photos=report_photos(desk.store, state), logo=on.logo,
         )  # fmt: skip
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
-    made = paper_pdf(what, _occasion(desk, job, form, who), _PAPERS[paper])
-    return what, f"{what}-{state.number}.pdf", made
+    return what, f"{what}-{state.number}.pdf", paper_pdf(what, on, _PAPERS[paper])
 
 
 def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
-    assert job.found is not None
+    """For which job a paper is made.
+
+    Raises:
+        InputError: If the job has no assessed board.
+    """
+    if job.found is None:
+        raise InputError("papers need a board", expected="a board, chosen at receive")
     minutes = float(form.number("minutes")) if form.text("minutes") else None
     shelf = stock(read_shelf(desk.store), job.number)
     return Occasion(

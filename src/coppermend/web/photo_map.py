@@ -6,13 +6,12 @@ The proposal counts for nothing until it was looked at and kept; it stays beside
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any
 
 import cv2
 from fastapi import APIRouter, Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import Response
 
 from coppermend.board.model import Board, Layer
 from coppermend.damage.area import area_to_geojson, parse_area
@@ -22,18 +21,18 @@ from coppermend.damage.photo import Photo, read_photo
 from coppermend.damage.points import parse_points
 from coppermend.damage.rectify import rectify
 from coppermend.damage.registration import register
-from coppermend.errors import CoppermendError, InputError, UnknownName
+from coppermend.errors import InputError, UnknownName
+from coppermend.underway import tell
 from coppermend.web.desk import Desk, Job, desk_of
-from coppermend.web.forms import SentForm
+from coppermend.web.errand_pages import begun
+from coppermend.web.forms import Form, SentForm
 from coppermend.web.keeping import keep
-from coppermend.web.pages import page, status_of
+from coppermend.web.language import translate
+from coppermend.web.pages import page
 from coppermend.web.stages import stage_page
 
 router = APIRouter(include_in_schema=False)
-STAGES = (
-    "Reading the photo", "Laying it over the drawing", "Looking for corrosion", "Straightening the photo",
-)  # fmt: skip
-_EVENTS = "text/event-stream"  # sent unpacked, so that each stage is told at once
+_STEPS = 4
 _QUALITY = 88
 _FOREVER = {"Cache-Control": "private, max-age=31536000, immutable"}
 
@@ -67,50 +66,34 @@ def show_upright(request: Request, number: str, sha256: str) -> Response:
 def find_damage(request: Request, number: str, sha256: str, form: SentForm) -> Response:
     """Lay the photo over the drawing and propose a damage map; nothing is kept but the pictures.
 
-    Who accepts an event stream is told each stage as it begins, and the outcome last; others get the outcome alone.
+    Who accepts an event stream is told where the work can be followed; others get the outcome.
     """
     desk = desk_of(request)
     job = desk.job(number)
-    told = _told(_stages(desk, job, sha256, form))
-    if _EVENTS in request.headers.get("accept", ""):
-        return StreamingResponse((f"data: {json.dumps(news)}\n\n" for news in told), media_type=_EVENTS)
-    *_, outcome = told
-    return JSONResponse(outcome, outcome.get("status", 200))
+    return begun(request, lambda: _found(desk, job, sha256, form), title=translate("Damage from the photo"))
 
 
-def _told(stages: Iterator[dict[str, Any]]) -> Iterator[dict[str, Any]]:
-    """The stages, and what went wrong as the last of them."""
-    try:
-        yield from stages
-    except CoppermendError as error:
-        yield {"error": str(error), "status": status_of(error)}
-
-
-def _stages(desk: Desk, job: Job, sha256: str, form: SentForm) -> Iterator[dict[str, Any]]:
-    """Each stage before it begins, as ``stage``, ``done`` and ``of``; last what was found."""
+def _found(desk: Desk, job: Job, sha256: str, form: Form) -> dict[str, Any]:
+    """The registration, the proposed map and the straightened photo, both kept as attachments that nothing names yet."""
     board, name, side = _board(job), _photo_name(job, sha256), _side(form.text("side"))
-    clicks = parse_points(form.text("points"), "the points")
-    yield _stage(0)
-    photo = _photo(desk.store.attachment(sha256), name)
-    yield _stage(1)
-    registration = register(
-        photo, board, clicks, side=side, refine=form.text("clicks_only") != "1", where="the points"
-    )
-    yield _stage(2)
-    severity = corrosion_map(photo, board, registration.view, side)
-    yield _stage(3)
-    straight = rectify(photo.rgb, registration.view.scaled(photo.scale), photo_canvas(board))
-    yield {
+    clicks, refine = parse_points(form.text("points"), "the points"), form.text("clicks_only") != "1"
+    tell(0, _STEPS, "Reading the photo")
+    read = _photo(desk.store.attachment(sha256), name)
+    tell(1, _STEPS, "Laying the photo over the drawing")
+    registration = register(read, board, clicks, side=side, refine=refine, where="the points")
+    tell(2, _STEPS, "Looking for corrosion")
+    severity = corrosion_map(read, board, registration.view, side)
+    tell(3, _STEPS, "Straightening the photo")
+    straight = rectify(read.rgb, registration.view.scaled(read.scale), photo_canvas(board))
+    encoded = encode_map(severity), _jpeg(straight)
+    tell(3, _STEPS, "Straightening the photo")
+    return {
         **registration.to_json(),
-        "map": desk.store.attach(encode_map(severity), "proposed-damage.png", "image/png"),
-        "straight": desk.store.attach(_jpeg(straight), "straightened.jpg", "image/jpeg"),
+        "map": desk.store.attach(encoded[0], "proposed-damage.png", "image/png"),
+        "straight": desk.store.attach(encoded[1], "straightened.jpg", "image/jpeg"),
         "rows": severity.shape[0],
         "columns": severity.shape[1],
     }
-
-
-def _stage(number: int) -> dict[str, Any]:
-    return {"stage": STAGES[number], "done": number, "of": len(STAGES)}
 
 
 @router.post("/jobs/{number}/photo/{sha256}/keep")

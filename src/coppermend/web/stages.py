@@ -10,9 +10,12 @@ from starlette.responses import RedirectResponse, Response
 from coppermend.board.cautions import cautions_for
 from coppermend.errors import UnknownName
 from coppermend.job.entry import STAGES
+from coppermend.job.number import check_number
 from coppermend.web.desk import Job, desk_of
 from coppermend.web.drawing import drawing_of
+from coppermend.web.errand_pages import worked_out
 from coppermend.web.forms import Form
+from coppermend.web.language import translate
 from coppermend.web.pages import page
 from coppermend.web.views import stage_view
 
@@ -24,19 +27,30 @@ def show_stage(request: Request, number: str, stage: str) -> Response:
     """One stage of a job."""
     if stage not in STAGES:
         raise UnknownName("page", stage, f"job {number}", f"one of {', '.join(STAGES)}")
-    job = desk_of(request).job(number)
-    if job.number != number:
-        return RedirectResponse(f"/jobs/{job.number}/{stage}", status_code=307)
-    return stage_page(request, job, stage)
+    desk, query = desk_of(request), dict(request.query_params)
+    if number != check_number(number):
+        return RedirectResponse(f"/jobs/{check_number(number)}/{stage}", status_code=307)
+    if not desk.is_large(number):
+        return stage_page(request, desk.job(number), stage)
+
+    def work_out() -> tuple[Job, dict[str, Any]]:
+        job = desk.job(number)
+        return job, stage_view(desk, job, stage, query)
+
+    def show(request: Request, found: tuple[Job, dict[str, Any]]) -> Response:
+        return stage_page(request, found[0], stage, view=found[1])
+
+    title = translate("Working out %(stage)s") % {"stage": translate(stage)}
+    return worked_out(request, work_out, show, title=title)
 
 
 def stage_page(
     request: Request, job: Job, stage: str, *, error: str | None = None, typed: Form | None = None,
-    status: int = 200,
+    status: int = 200, view: dict[str, Any] | None = None,
 ) -> Response:  # fmt: skip
-    """The page of a stage, perhaps with what was wrong about the last post."""
+    """The page of a stage, perhaps with what was wrong about the last post; ``view`` if it was worked out before."""
     desk = desk_of(request)
-    view = stage_view(desk, job, stage, dict(request.query_params))
+    view = {**view} if view is not None else stage_view(desk, job, stage, dict(request.query_params))
     shown = (view.pop("overlays"), view.pop("side"), view.pop("focus_mm", None))
     drawing = drawing_of(desk, job.sha256, *shown) if job.sha256 else None
     context = {**job_context(request, job, stage), **view, "here": stage, "drawing": drawing, "error": error}

@@ -1,5 +1,6 @@
 // Reference points on a photo under a magnifier, and the damage looked for; what is found, photo_paint.js shows.
 import { moved, painting, pressed } from "./photo_paint.js";
+import { follow } from "./errand.js";
 import { _ } from "./words.js";
 
 const root = document.getElementById("photo-map");
@@ -12,7 +13,7 @@ function points() {
   const find = document.getElementById("find");
   const back = document.getElementById("take-back");
   const told = document.getElementById("found-told");
-  const busy = document.getElementById("busy");
+  const bar = root.querySelector("[data-errand]");
   const buttons = [...document.querySelectorAll("#places button")];
   const full = [Number(root.dataset.width), Number(root.dataset.height)];
   let clicked = read(root.dataset.pointsKey);
@@ -98,7 +99,6 @@ function points() {
   find.addEventListener("click", async () => {
     const side = document.querySelector("[name=photo-side]:checked").value;
     find.disabled = true;
-    busy.hidden = false;
     told.textContent = _("Sending the points");
     try {
       const sent = new FormData();
@@ -106,11 +106,13 @@ function points() {
       sent.append("side", side);
       if (document.getElementById("clicks-only").checked) sent.append("clicks_only", "1");
       const answer = await fetch(root.dataset.find, { method: "POST", body: sent, headers: { Accept: "text/event-stream" } });
-      const found = await outcome(answer, (news) => {
-        busy.max = news.of;
-        busy.value = news.done;
-        told.textContent = `${news.stage} (${news.done + 1} of ${news.of})`;
-      });
+      const begun = await answer.json();
+      told.textContent = "";
+      const found = begun.work ? await outcome(begun.work) : begun;
+      if (!found) {
+        told.textContent = _("Cancelled; your points are still here.");
+        return;
+      }
       if (found.error) {
         told.textContent = found.error;
         document.getElementById("trust").hidden = false;
@@ -127,28 +129,17 @@ function points() {
     } catch {
       told.textContent = _("The bench did not answer; nothing is lost, try again.");
     } finally {
-      busy.hidden = true;
-      busy.removeAttribute("value");
+      bar.hidden = true;
       find.disabled = false;
     }
   });
   show();
-}
 
-// The last event of a stream; those before it are told as they come. An answer that is no stream is the outcome itself.
-async function outcome(answer, tell) {
-  if (!answer.headers.get("content-type")?.startsWith("text/event-stream")) return answer.json();
-  const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
-  let waiting = "", last = null;
-  for (;;) {
-    const { value, done } = await reader.read();
-    if (done) return last;
-    const events = (waiting + value).split("\n\n");
-    waiting = events.pop();
-    for (const event of events) {
-      last = JSON.parse(event.slice("data: ".length));
-      if (last.stage) tell(last);
-    }
+  // What came of the work; null when it was stopped.
+  async function outcome(address) {
+    const { state, error } = await follow(bar, address);
+    if (state === "cancelled") return null;
+    return error ? { error } : (await fetch(`${address}/outcome`)).json();
   }
 }
 
