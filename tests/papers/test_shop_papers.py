@@ -11,6 +11,7 @@ import pytest
 
 from coppermend.board.folder import parse_board_folder
 from coppermend.board.parttypes import standard_library
+from coppermend.copper.records import Jumper
 from coppermend.demo.board_data import demo_board_files
 from coppermend.demo.story import damage_area
 from coppermend.errors import InputError
@@ -21,10 +22,14 @@ from coppermend.job.quote import billed_minutes, invoice_bill, quote_bill
 from coppermend.job.shop import Shop, changed
 from coppermend.job.state import FileLine, JobState
 from coppermend.job.sums import sums_of
+from coppermend.papers import shop_papers
 from coppermend.papers.marks import work_marks
 from coppermend.papers.shop_papers import SHEETS, Occasion, paper_body, paper_pdf
 from coppermend.rework.stocked import Stock
 
+LOGO = (
+    b'<svg xmlns="http://www.w3.org/2000/svg" width="300" height="80"><rect width="290" height="70"/></svg>'
+)
 SHOP = changed(
     Shop(),
     {
@@ -57,7 +62,7 @@ def text_of(pdf: bytes) -> str:
 @pytest.mark.parametrize("what", SHEETS)
 def test_every_sheet_names_job_shop_and_customer_as_text(what: str, on: Occasion):
     """What a customer is called is never run as markup of the paper."""
-    text = text_of(paper_pdf(what, on))
+    text = " ".join(text_of(paper_pdf(what, on)).split())  # a long name goes on in the next line
 
     for words in ("26-0042-U", "Fen Lane Board Works", "2 Fen Lane, Saltmarsh", '#eval("1") <b>P</b> $x$'):
         assert words in text
@@ -106,6 +111,30 @@ def test_invoice_charges_only_what_is_recorded(on: Occasion):
     )
     assert "26-0042-U/2" in text_of(paper_pdf("invoice", again))
     assert "Payable within 14 days." in text_of(paper_pdf("invoice", on))
+
+
+def test_wire_list_with_a_logo_stays_on_one_page(on: Occasion):
+    """Cautions stand on the page with the wires they are about, on either paper."""
+    jumper = Jumper("RST_B3", "R7.2", "Q3.2", "bottom", 10.0, (), 24)
+    found = replace(on.found, copper=replace(on.found.copper, jumpers=(), fitted=(jumper,) * 3))
+    wired = replace(on, found=found, logo=LOGO)
+
+    for paper in ("a4", "us-letter"):
+        assert len(pypdfium2.PdfDocument(paper_pdf("wires", wired, paper))) == 1
+
+
+def test_a_quote_is_worked_out_once_for_its_paper_and_its_entry(
+    on: Occasion, monkeypatch: pytest.MonkeyPatch
+):
+    """Making the paper and telling of it asks for one bill."""
+    asked = []
+    monkeypatch.setattr(shop_papers, "quote_bill", lambda *given: asked.append(given) or quote_bill(*given))
+    fresh = replace(on)
+
+    paper_pdf("quote", fresh)
+    paper_body("quote", fresh, "0" * 64, "q.pdf")
+
+    assert len(asked) == 1
 
 
 def test_quote_follows_the_shops_own_times(on: Occasion):

@@ -23,7 +23,8 @@ from coppermend.job.export import format_log
 from coppermend.job.files import save_board, write_atomically
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
-from coppermend.papers.contents import damage_overlays, report_content, tag_content, work_overlays
+from coppermend.papers.contents import report_content, tag_content
+from coppermend.papers.drawings import damage_overlays, work_overlays
 from coppermend.papers.report import report_pdf
 from coppermend.papers.tag import tag_pdf
 

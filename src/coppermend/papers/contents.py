@@ -5,18 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-import shapely
-
-from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE
 from coppermend.board.cautions import DEFERENCE, Caution, cautions_called, cautions_for
-from coppermend.board.draw import draw_board
-from coppermend.board.draw_overlays import Overlay
 from coppermend.board.kinds import kind_of
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.copper.wirelist import total_words, wire_totals
 from coppermend.job.assess import Assessment
 from coppermend.job.state import JobState, ReadingLine
+from coppermend.papers.drawings import report_drawings
 from coppermend.papers.marks import work_marks
 from coppermend.papers.report import Picture, ProofRow, ReadingRow, ReportContent, WorkRow
 from coppermend.papers.tag import TagContent
@@ -28,7 +24,6 @@ _CARE = (
     "Keep this report with the machine; the tag on the board names it.",
 )
 _MANY = 8
-_AROUND_MM = 6.0  # what a close-up shows around the damage
 
 
 def board_title(board: Board) -> str:
@@ -129,8 +124,9 @@ def report_content(
         summary=_summary(state, found),
         complaint=state.complaint or "None was given.",
         condition=state.condition,
+        arrival=_noted(state, "receive"),
         found=_found(board, state, found),
-        pictures=(*photos, *_drawings(board, library, found)),
+        pictures=(*photos, *report_drawings(board, library, found)),
         work=_work(state, found),
         readings=tuple(_reading_row(board, found, reading) for reading in state.readings),
         readings_note=(
@@ -181,41 +177,11 @@ def _found(board: Board, state: JobState, found: Assessment) -> tuple[str, ...]:
         shown = list(several)[:_MANY]
         more = f" and {len(several) - _MANY} more" if len(several) > _MANY else ""
         lines.append(f"{titles.get(section, section) or 'Elsewhere'}: {', '.join(shown)}{more}.")
-    return (*lines, *(note.text for note in state.notes if note.stage in ("receive", "inspect", "isolate")))
+    return (*lines, *_noted(state, "inspect", "isolate"))
 
 
-def damage_overlays(found: Assessment) -> list[Overlay]:
-    """The damage of a job, to be laid over its board's drawing."""
-    severities = {"heavy": HEAVY, "moderate": MODERATE, "light": LIGHT}
-    return [
-        Overlay("damage", shape=shapely.from_wkt(wkt), severity=severities[grade])
-        for grade, wkt in found.touch.areas
-        if grade in severities
-    ]
-
-
-def work_overlays(found: Assessment) -> list[Overlay]:
-    """What came off and which wires were added, to be laid over the drawing."""
-    off = dict.fromkeys(item.part for item in found.strip if item.refdes in found.state.strip)
-    jumpers = [
-        Overlay("jumper", names=(j.a, j.b), shape=shapely.LineString(j.route) if len(j.route) > 1 else None)
-        for j in found.copper.fitted
-    ]
-    return [*(Overlay("strip", names=(refdes,)) for refdes in off), *jumpers]
-
-
-def _drawings(board: Board, library: PartLibrary, found: Assessment) -> tuple[Picture, ...]:
-    damage, work = damage_overlays(found), work_overlays(found)
-    if not damage:
-        return ()
-    left, bottom, right, top = shapely.union_all([overlay.shape for overlay in damage]).bounds
-    close_up = (left - _AROUND_MM, bottom - _AROUND_MM, right + _AROUND_MM, top + _AROUND_MM)
-    whole = draw_board(board, overlays=damage, library=library, show_legend=True)
-    near = draw_board(board, overlays=work, library=library, window=close_up)
-    return (
-        Picture("damage.svg", whole.encode(), "Where the damage was on arrival, seen from the parts side."),
-        Picture("work.svg", near.encode(), "The same place: parts that came off (crossed), wires added."),
-    )
+def _noted(state: JobState, *stages: str) -> tuple[str, ...]:
+    return tuple(note.text for note in state.notes if note.stage in stages)
 
 
 def _work(state: JobState, found: Assessment) -> tuple[WorkRow, ...]:

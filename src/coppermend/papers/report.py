@@ -66,6 +66,7 @@ class ReportContent:
     serial: str = ""
     customer: str = ""
     condition: str = ""
+    arrival: tuple[str, ...] = ()
     shop: str = ""
     found: tuple[str, ...] = ()
     pictures: tuple[Picture, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from coppermend.board.cautions import DEFERENCE, cautions_for
 from coppermend.board.model import Board
@@ -49,6 +50,11 @@ class Occasion:
         """The board of the job."""
         return self.found.board
 
+    @cached_property
+    def quoted(self) -> Bill:
+        """What the work is likely to cost, worked out once."""
+        return quote_bill(self.found, self.shop, self.shelf, self.history)
+
 
 def _sheet(on: Occasion, title: str, *more: tuple[str, str], **parts: object) -> Sheet:
     state = on.state
@@ -85,7 +91,7 @@ def _sums(made: Bill) -> tuple[tuple[str, str], ...]:
 
 def quote(on: Occasion) -> Sheet:
     """What the work is likely to cost: to be approved before it begins."""
-    made = quote_bill(on.found, on.shop, on.shelf, on.history)
+    made = on.quoted
     return _sheet(
         on, "Quote", lead=f"Complaint: {on.state.complaint or 'none was given'}", tables=(_bill_table(made),),
         sums=_sums(made), signature="approved by",
@@ -211,11 +217,7 @@ def kit_label(on: Occasion) -> bytes:
 
 def paper_body(what: str, on: Occasion, sha256: str, name: str) -> dict[str, object]:
     """The body of the entry that tells of a paper; a quote's also keeps its minutes, to be held against the actual ones."""
-    told = (
-        {"minutes": billed_minutes(quote_bill(on.found, on.shop, on.shelf, on.history))}
-        if what == "quote"
-        else {}
-    )
+    told = {"minutes": billed_minutes(on.quoted)} if what == "quote" else {}
     return {"what": what, "sha256": sha256, "name": name, **told}
 
 
