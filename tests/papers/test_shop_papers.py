@@ -62,10 +62,10 @@ def text_of(pdf: bytes) -> str:
 @pytest.mark.parametrize("what", SHEETS)
 def test_every_sheet_names_job_shop_and_customer_as_text(what: str, on: Occasion):
     """What a customer is called is never run as markup of the paper."""
-    text = " ".join(text_of(paper_pdf(what, on)).split())  # a long name goes on in the next line
+    text = "".join(text_of(paper_pdf(what, on)).split())  # a long name goes on in the next line
 
     for words in ("26-0042-U", "Fen Lane Board Works", "2 Fen Lane, Saltmarsh", '#eval("1") <b>P</b> $x$'):
-        assert words in text
+        assert words.replace(" ", "") in text
 
 
 @pytest.mark.parametrize(("paper", "points"), [("a4", (595, 842)), ("us-letter", (612, 792))])

@@ -112,9 +112,16 @@ def test_a_post_without_an_author_asks_and_then_goes_through(at_work):
     sent = {"stage": "isolate", "text": f"U3 is warm {HOSTILE}"}
 
     asked = at_work.post("note", **sent)
+    browser = at_work.client.post(
+        f"/jobs/{at_work.number}/note", data=sent, headers={"accept": "text/html,*/*;q=0.8"}
+    )
     done = at_work.post("note", **sent, who="J. Fenn")
 
-    assert asked.status_code == 400 and f'action="/jobs/{at_work.number}/note"' in asked.text
+    assert (asked.status_code, browser.status_code) == (
+        400,
+        200,
+    )  # a script must not take the question for a yes
+    assert asked.text == browser.text and f'action="/jobs/{at_work.number}/note"' in asked.text
     assert "U3 is warm" in asked.text and "<script>alert" not in asked.text
     assert done.status_code == 303
     assert at_work.job.entries[-1].who == "J. Fenn"
