@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 
@@ -59,6 +61,17 @@ def test_nobody_is_sent_to_another_site(bench, back):
     answer = bench.client.post("/who", data={"who": "R. Tansy", "back": back}, follow_redirects=False)
 
     assert answer.headers["location"] == "/"
+
+
+@pytest.mark.parametrize("action", ["note", "stage", "void"])
+def test_a_name_given_on_a_refused_page_leads_to_a_page(at_work, action):
+    """Of a post nothing can be asked for again: the way back is the job."""
+    refused = at_work.post(action, stage="nowhere").text
+
+    back = re.search(r'name="back" value="([^"]*)"', refused).group(1)
+
+    assert back == f"/jobs/{at_work.number}"
+    assert at_work.client.get(back).status_code == 200
 
 
 def test_an_empty_name_is_refused(bench):

@@ -89,10 +89,19 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
     common = {
         "error": None, "typed": Form(), "notice": None, "who": who_of(request),
         "shop": desk_of(request).shop or settings.name, "logo": settings.logo,
-        "path": request.url.path, "person": signed_in(request), "bare": False, "keeps": keeps(request),
+        "path": request.url.path, "comes_again": comes_again(request), "person": signed_in(request), "bare": False, "keeps": keeps(request),
         "language": spoken(), "script_words": script_words(),
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
+
+
+def comes_again(request: Request) -> str:
+    """The address that shows this page again; of a post, which none does, that of its job or of the bench."""
+    path = request.url.path
+    if request.method == "GET":
+        return path
+    steps = path.split("/")
+    return "/".join(steps[:3]) if path.startswith("/jobs/") and len(steps) > 3 else "/"
 
 
 def settings_of(request: Request) -> Shop:
