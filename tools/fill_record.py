@@ -141,12 +141,25 @@ def _entries(rng: random.Random, number: str, n: int, at: datetime, count: int):
         "customer": f"{rng.choice('ABCDEFGH')}. {rng.choice(NAMES)}", "machine": f"Machine {n % 400}",
         "serial": f"SR-{n - 7 if n % 20 == 19 else n:06}", "complaint": f"{rng.choice(THINGS)} {rng.choice(DOES)}",
     }  # fmt: skip
+    if n % 3:
+        header["promised"] = (at + timedelta(days=rng.randrange(10, 60))).date().isoformat()
     yield Entry(number, 1, at, "R. Tansy", "receive", "job", header)
     last = count - len(_LAST) if n % 10 else count  # one job in ten is still in the shop
     for seq in range(last + 1, count + 1):
         stage, kind, body = _LAST[seq - last - 1]
         body = {"does": "add", "minutes": round(rng.lognormvariate(5, 0.5))} if kind == "timer" else body
         yield Entry(number, seq, at + timedelta(minutes=seq), "R. Tansy", stage, kind, body)
+    if n % 40 == 0:  # and one in four of those waits for parts
+        yield Entry(
+            number,
+            last,
+            at + timedelta(minutes=last),
+            "R. Tansy",
+            "refit",
+            "waiting",
+            {"parts": "U5", "arrived": False},
+        )
+        last -= 1
     for seq in range(2, last + 1):
         when = at + timedelta(minutes=seq)
         if seq % 3:
