@@ -56,11 +56,14 @@ def kept(store: Store, entries: dict, words: list[str]) -> bool:
 
 @pytest.mark.slow
 def test_killing_a_writer_loses_nothing_acknowledged(tmp_path: Path):
-    """SIGKILL at 30 random moments, from start-up to the midst of writing: all acknowledged is there, all is whole."""
+    """SIGKILL at 10 random moments, from start-up to the midst of writing: all acknowledged is there, all is whole.
+
+    For 500 moments, with four writers: python tools/measure_record.py kill
+    """
     record, acknowledged = tmp_path / "record", []
     whiles = Counter()
 
-    for i, moment in enumerate(killing.random_moments(30, 0.3, SEED)):
+    for i, moment in enumerate(killing.random_moments(10, 0.3, SEED)):
         # Every fifth run is killed while it starts, and begins a record of its own.
         starting = i % 5 == 0
         place = tmp_path / f"fresh{i}" if starting else record
@@ -75,9 +78,9 @@ def test_killing_a_writer_loses_nothing_acknowledged(tmp_path: Path):
             assert lost(record, run.acknowledged) == []
 
     assert lost(record, tuple(acknowledged)) == []
-    assert whiles["writing"] >= 24
-    assert sum(line.startswith("entry") for line in acknowledged) > 100
-    assert sum(line.startswith("attachment") for line in acknowledged) > 30
+    assert whiles["writing"] >= 8
+    assert sum(line.startswith("entry") for line in acknowledged) > 30
+    assert sum(line.startswith("attachment") for line in acknowledged) > 10
 
 
 def test_a_lost_entry_would_be_noticed(tmp_path: Path):
