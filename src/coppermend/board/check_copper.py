@@ -73,10 +73,12 @@ def _nets_of_copper_only(board: Board) -> Iterator[Finding]:
         yield Finding("copper-net-unknown", "warning", f"copper of net {net}, which no pin is on", (net,))
 
 
-def _place(board: Board, a: int, b: int) -> str:
-    line = shapely.shortest_line(board.space.skeletons[a], board.space.skeletons[b])
-    x_mm, y_mm = shapely.get_coordinates(line)[0]
-    return f"{item_name(board, a)} and {item_name(board, b)} at x {x_mm:.1f}, y {y_mm:.1f} mm"
+def _places(board: Board, pairs: NDArray[np.int_]) -> list[list[float]]:
+    """[x, y] of where each pair of items comes nearest [mm]."""
+    skeletons = board.space.skeletons
+    lines = shapely.shortest_line(*(skeletons[end] for end in pairs.T))
+    found: list[list[float]] = shapely.get_coordinates(lines)[::2].tolist()
+    return found
 
 
 def _wrong_contacts(board: Board, contacts: NDArray[np.int_]) -> Iterator[Finding]:
@@ -85,13 +87,19 @@ def _wrong_contacts(board: Board, contacts: NDArray[np.int_]) -> Iterator[Findin
     a, b = contacts.T
     named = (nets[a] != "") & (nets[b] != "")
     wrong = contacts[named & (nets[a] != nets[b])]
-    meeting = Groups.of((" and ".join(sorted((nets[i], nets[j]))), (int(i), int(j))) for i, j in wrong)
-    for both, pairs in meeting.items():
+    meeting = Groups.of((" and ".join(sorted((nets[i], nets[j]))), (i, j)) for i, j in wrong.tolist())
+    places = _places(board, np.array([pairs[0] for pairs in meeting.values()], dtype=int).reshape(-1, 2))
+    for (both, pairs), (x_mm, y_mm) in zip(meeting.items(), places, strict=True):
         i, j = pairs[0]
+        one, other = item_name(board, i), item_name(board, j)
         more = f" (and in {len(pairs) - 1} more places)" if len(pairs) > 1 else ""
-        message = f"copper of nets {both} touches: {_place(board, i, j)}{more}"
-        subjects = (nets[i], nets[j], item_name(board, i), item_name(board, j))
-        yield Finding("nets-touch", "error", message, subjects)
+        at = f"{one} and {other} at x {x_mm:.1f}, y {y_mm:.1f} mm"
+        yield Finding(
+            "nets-touch",
+            "error",
+            f"copper of nets {both} touches: {at}{more}",
+            (nets[i], nets[j], one, other),
+        )
     yield from _bridges(board, contacts, wrong)
     pad = board.space.kinds == "pad"
     lone = np.concatenate([contacts[(nets[a] == "") & pad[a]], contacts[(nets[b] == "") & pad[b]][:, ::-1]])
@@ -103,12 +111,13 @@ def _wrong_contacts(board: Board, contacts: NDArray[np.int_]) -> Iterator[Findin
 def _bridges(board: Board, contacts: NDArray[np.int_], wrong: NDArray[np.int_]) -> Iterator[Finding]:
     """Nets that hang together although none of their copper touches: through copper of no net."""
     nets, labels = board.space.nets, connected_copper(board, contacts)
-    told = set(labels[wrong[:, 0]])
-    by_piece = Groups.of(
-        (str(label), net) for label, net in zip(labels, nets, strict=True) if net and label not in told
-    )
+    told = set(labels[wrong[:, 0]].tolist())
+    by_piece: dict[int, set[str]] = {}
+    for label, net in zip(labels.tolist(), nets.tolist(), strict=True):
+        if net and label not in told:
+            by_piece.setdefault(label, set()).add(net)
     for joined in by_piece.values():
-        names = sorted(set(joined), key=natural_key)
+        names = sorted(joined, key=natural_key)
         if len(names) > 1:
             message = f"copper of no net joins nets {listed(names)}"
             yield Finding("nets-touch", "error", message, tuple(names))

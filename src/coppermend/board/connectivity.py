@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 from coppermend.board.model import Board
 
@@ -67,19 +69,12 @@ def connected_copper(board: Board, contacts: NDArray[np.int_] | None = None) -> 
         in the order of their first items; a bare hole is a piece of its own.
     """
     pairs = copper_contacts(board) if contacts is None else contacts
-    parent = list(range(len(board.space.kinds)))
-
-    def root(item: int) -> int:
-        while parent[item] != item:
-            parent[item] = parent[parent[item]]
-            item = parent[item]
-        return item
-
-    for a, b in pairs.tolist():
-        low, high = sorted((root(a), root(b)))
-        parent[high] = low
-    roots = np.array([root(item) for item in range(len(parent))], dtype=int)
-    return np.unique(roots, return_inverse=True)[1].reshape(-1)
+    count = len(board.space.kinds)
+    joined = csr_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), (count, count))
+    labels = connected_components(joined, directed=False)[1]
+    _, first, place = np.unique(labels, return_index=True, return_inverse=True)
+    found: NDArray[np.int_] = first.argsort().argsort()[place.reshape(-1)]
+    return found
 
 
 def item_name(board: Board, item: int) -> str:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-import numpy as np
-
 from coppermend.board.draw_svg import (
     COPPER,
     FAR,
@@ -16,7 +14,6 @@ from coppermend.board.draw_svg import (
     attributes,
     group,
     number,
-    points_path,
 )
 from coppermend.board.model import Board, Layer, Pad, Track
 from coppermend.board.space import area_shape
@@ -65,8 +62,11 @@ def _copper(board: Board, frame: Frame, prefix: str, layer: Layer, colour: str) 
 def _tracks(board: Board, frame: Frame, layer: Layer) -> Iterator[str]:
     """One path for all tracks of a net of one width."""
     for net, tracks in board.index.tracks_of_net.items():
-        for width in dict.fromkeys(t.width_mm for t in tracks if t.layer == layer):
-            same = [t for t in tracks if t.layer == layer and t.width_mm == width]
+        by_width: dict[float, list[Track]] = {}
+        for track in tracks:
+            if track.layer == layer:
+                by_width.setdefault(track.width_mm, []).append(track)
+        for width, same in by_width.items():
             yield f"<path{attributes(data_net=net, stroke_width=max(width, 0.1), d=tracks_path(frame, same))}/>"
 
 
@@ -75,9 +75,11 @@ def tracks_path(frame: Frame, tracks: Iterable[Track]) -> str:
     out: list[str] = []
     end = None
     for t in tracks:
-        rows = frame.rows(np.array([[t.x1_mm, t.y1_mm], [t.x2_mm, t.y2_mm]], dtype=float))
-        drawn = points_path(rows)
-        out.append(" " + drawn.split(" ", 2)[2] if end == (t.x1_mm, t.y1_mm) else drawn)
+        if end != (t.x1_mm, t.y1_mm):
+            x, y = frame.spot(t.x1_mm, t.y1_mm)
+            out.append(f"M{number(x)} {number(y)}")
+        x, y = frame.spot(t.x2_mm, t.y2_mm)
+        out.append(f" {number(x)} {number(y)}")
         end = (t.x2_mm, t.y2_mm)
     return "".join(out)
 

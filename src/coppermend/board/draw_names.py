@@ -29,11 +29,11 @@ class _Label(NamedTuple):
     upright: bool
     letters: int
 
-    def box(self) -> BaseGeometry:
+    def bounds(self) -> tuple[float, float, float, float]:
         half_w, half_h = _LETTER * self.size_mm * self.letters / 2, 0.4 * self.size_mm
         if self.upright:
             half_w, half_h = half_h, half_w
-        return shapely.box(self.x_mm - half_w, self.y_mm - half_h, self.x_mm + half_w, self.y_mm + half_h)
+        return self.x_mm - half_w, self.y_mm - half_h, self.x_mm + half_w, self.y_mm + half_h
 
 
 def refdes_layer(board: Board, frame: Frame, prefix: str, bodies: dict[int, BaseGeometry]) -> str:
@@ -62,23 +62,29 @@ class _Room:
         self.bodies = shapely.STRtree(np.array(list(bodies.values()), dtype=object))
         self.board = board_shape(board)
         shapely.prepare(self.board)
-        self.names: list[BaseGeometry] = []
+        self.names = np.full((len(bodies), 4), np.nan)  # left, bottom, right, top of those set so far
+        self.set = 0
 
     def best(self, part: Part, place: int, shape: BaseGeometry) -> tuple[_Label, str]:
         """The place with the least in its way, and the type where it stands beside the refdes."""
         kind = _type_beside(part, shape)
         candidates = list(_candidates(part, kind, shape))
-        costs = [self._cost(label.box(), place) for label in candidates]
+        costs = [self._cost(label.bounds(), place) for label in candidates]
         best = int(np.argmin(costs))
-        self.names.append(candidates[best].box())
+        self.names[self.set] = candidates[best].bounds()
+        self.set += 1
         return candidates[best], kind if best == 0 else ""
 
-    def _cost(self, box: BaseGeometry, place: int) -> float:
+    def _cost(self, bounds: tuple[float, float, float, float], place: int) -> float:
+        box = shapely.box(*bounds)
+
         def others(tree: shapely.STRtree) -> NDArray[np.int_]:
             return np.asarray(tree.query(box, predicate="intersects"))
 
         bodies = np.count_nonzero(self.places[others(self.bodies)] != place)
-        names = sum(box.intersects(name) for name in self.names)
+        left, bottom, right, top = self.names[: self.set].T
+        apart = (left > bounds[2]) | (right < bounds[0]) | (bottom > bounds[3]) | (top < bounds[1])
+        names = np.count_nonzero(~apart)
         off = not self.board.covers(box)
         return float(
             _ON_PAD * len(others(self.pads)) + _ON_BODY * bodies + _ON_NAME * names + _OFF_BOARD * off

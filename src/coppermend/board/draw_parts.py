@@ -15,6 +15,8 @@ from coppermend.board.packages import body_shape
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.space import pad_shape
 
+_WEDGE_MM = 1.1  # how far a wedge reaches from its pad
+
 
 def part_bodies(board: Board) -> dict[int, BaseGeometry]:
     """Body of every part that has one, by the part's position in ``board.parts``.
@@ -76,9 +78,18 @@ def _wedge(first: Pad, pads: Sequence[Pad], body: BaseGeometry) -> Coordinates:
 
     Of the four directions the first is taken in which no pad of the part is in the way.
     """
-    copper = shapely.union_all([pad_shape(pad) for pad in pads])
+    reach_mm = max(first.size_mm, first.height_mm) / 2 + _WEDGE_MM
+    copper = [pad_shape(pad) for pad in pads if _within(first, pad, reach_mm)]
     marks = [_triangle(first, step) for step in _directions(first, len(pads), body)]
-    return next((m for m in marks if not shapely.Polygon(m).intersects(copper)), marks[0])
+    return next((m for m in marks if not shapely.intersects(shapely.Polygon(m), copper).any()), marks[0])
+
+
+def _within(first: Pad, pad: Pad, reach_mm: float) -> bool:
+    """Whether a pad may come within reach of the middle of ``first``."""
+    return (
+        abs(pad.x_mm - first.x_mm) <= reach_mm + pad.size_mm / 2
+        and abs(pad.y_mm - first.y_mm) <= reach_mm + pad.height_mm / 2
+    )
 
 
 def _directions(first: Pad, pads: int, body: BaseGeometry) -> list[tuple[int, int]]:
@@ -100,7 +111,7 @@ def _directions(first: Pad, pads: int, body: BaseGeometry) -> list[tuple[int, in
 
 def _triangle(first: Pad, step: tuple[int, int]) -> Coordinates:
     radius = (first.size_mm if step[0] else first.height_mm) / 2
-    corners = np.array([[radius + 0.15, 0.0], [radius + 1.1, 0.55], [radius + 1.1, -0.55]])
+    corners = np.array([[radius + 0.15, 0.0], [radius + _WEDGE_MM, 0.55], [radius + _WEDGE_MM, -0.55]])
     turn = np.array([[step[0], step[1]], [-step[1], step[0]]])
     marks: Coordinates = corners @ turn + [first.x_mm, first.y_mm]
     return marks

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -18,6 +19,8 @@ from coppermend.board.space import board_shape
 Coordinates = NDArray[np.float64]
 # Characters outside the Char production of XML 1.0 (fifth edition, section 2.2) cannot be written at all.
 _NO_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_IN_QUOTES = {'"': "&quot;", "\n": "&#10;", "\r": "&#13;", "\t": "&#9;"}
+_PLAIN = re.compile(r"[ !#-%'-;=?-~]*")  # printable ASCII that needs no escape: nearly all there is to write
 
 # A printed sheet in one ink on paper, and a rust that tells damage and work from the drawing. States differ by
 # hatching and line, so that a grey print and a colour-blind eye lose nothing.
@@ -38,20 +41,21 @@ def attributes(**values: str | float) -> str:
     >>> attributes(data_net='A"B', r=0.5, fill="")
     ' data-net="A&quot;B" r=".5"'
     """
-    out = []
-    for name, value in values.items():
-        if value != "":
-            written = (
-                escape(
-                    _NO_XML.sub("\ufffd", value), {'"': "&quot;", "\n": "&#10;", "\r": "&#13;", "\t": "&#9;"}
-                )
-                if isinstance(value, str)
-                else number(value)
-            )
-            out.append(f' {name.rstrip("_").replace("_", "-")}="{written}"')
-    return "".join(out)
+    written = ((name, value if isinstance(value, str) else number(value)) for name, value in values.items())
+    return "".join(f' {_hyphened(name)}="{_in_quotes(value)}"' for name, value in written if value)
 
 
+@lru_cache(maxsize=256)
+def _hyphened(name: str) -> str:
+    return name.rstrip("_").replace("_", "-")
+
+
+def _in_quotes(value: str) -> str:
+    return value if _PLAIN.fullmatch(value) else escape(_NO_XML.sub("\ufffd", value), _IN_QUOTES)
+
+
+# Boards lie on grids, so a few thousand lengths make up a drawing of a hundred thousand.
+@lru_cache(maxsize=1 << 15)
 def number(value: float) -> str:
     """A length rounded to 0.01 mm, as short as SVG allows.
 
@@ -109,8 +113,8 @@ class Frame:
 
     def spot(self, x_mm: float, y_mm: float) -> tuple[float, float]:
         """One point of the board in the picture [mm]."""
-        ((x, y),) = self.rows(np.array([[x_mm, y_mm]], dtype=float)).tolist()
-        return x, y
+        across = self.right_mm - x_mm if self.side == "bottom" else x_mm - self.left_mm
+        return float(across), float(self.top_mm - y_mm)
 
     def path(self, shape: BaseGeometry, detail_mm: float = 0.0) -> str:
         """The ``d`` of a geometry: rings are closed, lines are open, points are left out.
