@@ -22,11 +22,10 @@ from coppermend.job.shelf import (
     put_all,
     read_shelf,
     receive,
-    reserve_kit,
     stock,
-    use_kit,
 )
 from coppermend.job.shelf_csv import COLUMNS, armed, disarmed, parse_shelf_csv, shelf_csv
+from coppermend.job.shelf_kit import reserve_kit, use_kit
 from coppermend.job.shop import Shop, changed, read_shop, set_shop, shop_entries
 from coppermend.job.store import Store
 from coppermend.rework.records import KitLine

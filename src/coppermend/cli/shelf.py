@@ -19,10 +19,9 @@ from coppermend.job.shelf import (
     put_all,
     read_shelf,
     receive,
-    reserve_kit,
-    use_kit,
 )
 from coppermend.job.shelf_csv import parse_shelf_csv, shelf_csv
+from coppermend.job.shelf_kit import reserve_kit, use_kit
 from coppermend.job.store import Store
 
 _HEADS = ("Part", "There", "Free", "Min", "Place", "Price", "Supplier")

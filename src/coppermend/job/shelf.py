@@ -14,12 +14,10 @@ from coppermend.errors import InputError, UnknownName
 from coppermend.job import tables
 from coppermend.job.migrate import wait_for_turn
 from coppermend.job.money import parse_amount
-from coppermend.job.number import check_number
 from coppermend.job.shop import shop_entries, shop_entry
 from coppermend.job.store import Store, now
 from coppermend.job.validate import LONGEST_WORD, check_who
-from coppermend.rework.records import KitLine
-from coppermend.rework.stocked import Stock, supply_kit
+from coppermend.rework.stocked import Stock
 
 MOST_PIECES = 1_000_000
 DETAILS = ("place", "minimum", "supplier", "alternates", "note")
@@ -179,14 +177,14 @@ def receive(
 
     def moves(shelf: Shelf) -> list[Move]:
         body = {
-            **_names(part),
+            **names_of(part),
             "quantity": count,
             "price": cost,
             "supplier": _word(supplier or part.supplier, "supplier"),
         }
         return [*_described_moves(part, shelf), ("received", body)]
 
-    return _write(store, who, moves)[part.key]
+    return add_moves(store, who, moves)[part.key]
 
 
 def count_part(store: Store, key: str, quantity: int, *, who: str) -> Shelved:
@@ -197,45 +195,7 @@ def count_part(store: Store, key: str, quantity: int, *, who: str) -> Shelved:
         InputError: If the quantity does not fit.
     """
     found = _pieces(quantity, least=0)
-    return _write(store, who, lambda shelf: [("counted", {**_names(named(shelf, key)), "quantity": found})])[part_key(key, "", "")]  # fmt: skip
-
-
-def reserve_kit(store: Store, job: str, kit: Sequence[KitLine], *, who: str) -> dict[str, Shelved]:
-    """Reserve what the shelf has of a job's kit; what the job held before is let go first. The shelf afterwards.
-
-    Raises:
-        InputError: If the number is malformed.
-        UnknownName: If there is no such job.
-    """
-    number = check_number(job)
-    store.last_seq(number)
-
-    def moves(shelf: Shelf) -> list[Move]:
-        held = [(p, -p.reserved[number]) for p in shelf.values() if number in p.reserved]
-        wanted = [(p, count) for p, count in _taken(shelf, number, kit)]
-        return [
-            ("reserved", {**_names(p), "job": number, "quantity": count}) for p, count in (*held, *wanted)
-        ]
-
-    return _write(store, who, moves)
-
-
-def use_kit(store: Store, job: str, kit: Sequence[KitLine], *, who: str) -> dict[str, Shelved]:
-    """Take a kit off the shelf for a job, as far as the shelf has it; what is left of its reservation is let go.
-
-    Raises:
-        InputError, UnknownName: As ``reserve_kit``.
-    """
-    number = check_number(job)
-    store.last_seq(number)
-
-    def moves(shelf: Shelf) -> list[Move]:
-        used = [("used", {**_names(p), "job": number, "quantity": n}) for p, n in _taken(shelf, number, kit)]
-        after = fold_shelf_on(shelf, used)
-        rest = [("reserved", {**_names(p), "job": number, "quantity": -p.reserved[number]}) for p in after.values() if number in p.reserved]  # fmt: skip
-        return [*used, *rest]
-
-    return _write(store, who, moves)
+    return add_moves(store, who, lambda shelf: [("counted", {**names_of(named(shelf, key)), "quantity": found})])[part_key(key, "", "")]  # fmt: skip
 
 
 def fold_shelf_on(shelf: Shelf, moves: Sequence[Move]) -> dict[str, Shelved]:
@@ -247,27 +207,6 @@ def fold_shelf_on(shelf: Shelf, moves: Sequence[Move]) -> dict[str, Shelved]:
             after.get(key) or Shelved(body["type"], body["value"], body["package"]), body, moment
         )
     return after
-
-
-def _taken(shelf: Shelf, job: str, kit: Sequence[KitLine]) -> list[tuple[Shelved, int]]:
-    """Which parts of the shelf a kit takes, and how many of each."""
-    before = stock(shelf, job)
-    taken: dict[str, int] = {}
-    left = list(before)
-    for line in kit:
-        needed = line.quantity
-        for number, one in enumerate(left):
-            if (
-                needed
-                and one.quantity
-                and supply_kit((replace(line, quantity=1),), (replace(one, quantity=1),))[0].from_shelf
-            ):
-                count = min(needed, one.quantity)
-                key = part_key(one.type, one.value, one.package)
-                taken[key] = taken.get(key, 0) + count
-                left[number] = replace(one, quantity=one.quantity - count)
-                needed -= count
-    return [(shelf[key], count) for key, count in taken.items()]
 
 
 def put_all(store: Store, parts: Sequence[Shelved], *, who: str) -> int:
@@ -287,17 +226,22 @@ def put_all(store: Store, parts: Sequence[Shelved], *, who: str) -> int:
                 new.append(
                     (
                         "received",
-                        {**_names(part), "quantity": 0, "price": str(part.price), "supplier": part.supplier},
+                        {
+                            **names_of(part),
+                            "quantity": 0,
+                            "price": str(part.price),
+                            "supplier": part.supplier,
+                        },
                     )
                 )
             if have is None or have.quantity != part.quantity:
-                new.append(("counted", {**_names(part), "quantity": _pieces(part.quantity, least=0)}))
+                new.append(("counted", {**names_of(part), "quantity": _pieces(part.quantity, least=0)}))
             if new:
                 changed.add(part.key)
             made += new
         return made
 
-    _write(store, who, moves)
+    add_moves(store, who, moves)
     return len(changed)
 
 
@@ -321,10 +265,15 @@ def _described_moves(part: Shelved, shelf: Shelf) -> list[Move]:
             _word(value, name)
     _pieces(part.minimum, least=0)
     new = {n: v for n, v in told.items() if v not in ("", 0) or have is None} if have is None else {n: v for n, v in told.items() if v not in ("", 0) and v != getattr(have, n)}  # fmt: skip
-    return [("part", {**_names(part), **new})] if new else []
+    return [("part", {**names_of(part), **new})] if new else []
 
 
-def _names(part: Shelved) -> dict[str, Any]:
+def names_of(part: Shelved) -> dict[str, Any]:
+    """What a part is called, as the body of a movement says it.
+
+    Raises:
+        InputError: If a word is too long, cannot be printed, or there is no type.
+    """
     for what in ("type", "value", "package"):
         _word(getattr(part, what), what)
     if not part.type.strip():
@@ -344,7 +293,7 @@ def _pieces(count: int, *, least: int) -> int:
     return count
 
 
-def _write(store: Store, who: str, moves: Callable[[Shelf], list[Move]]) -> dict[str, Shelved]:
+def add_moves(store: Store, who: str, moves: Callable[[Shelf], list[Move]]) -> dict[str, Shelved]:
     """Add the movements that follow from the shelf as it is, with nobody in between; the shelf afterwards."""
     author = check_who(who)
     query = select(shop_entry).where(shop_entry.c.about == "shelf").order_by(shop_entry.c.id)

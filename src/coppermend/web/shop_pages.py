@@ -17,10 +17,9 @@ from coppermend.job.shelf import (
     put_all,
     read_shelf,
     receive,
-    reserve_kit,
-    use_kit,
 )
 from coppermend.job.shelf_csv import parse_shelf_csv, shelf_csv
+from coppermend.job.shelf_kit import reserve_kit, use_kit
 from coppermend.job.shop import SETTINGS, TOOLS, read_shop, set_shop
 from coppermend.papers.labelsize import SIZES
 from coppermend.web.desk import desk_of
