@@ -20,12 +20,13 @@ from coppermend.isolate.conditions import (
     emptied,
     is_hidden,
 )
-from coppermend.isolate.faults import Fault, Units, faults_of
+from coppermend.isolate.faults import Fault, faults_of
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.looks import Joints, Outputs
 from coppermend.isolate.priors import Knowledge
 from coppermend.isolate.standing import Numbers, Standing, StandingBuilder
 from coppermend.isolate.states import Floats, Mode
+from coppermend.isolate.units import Units
 
 Modes = NDArray[np.uint8]
 

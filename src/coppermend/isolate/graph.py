@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from coppermend.board.flow import SERIES_KINDS, Flow
 from coppermend.board.kinds import PASSIVE_KINDS
 from coppermend.board.model import Board, PinRef
-from coppermend.board.parttypes import PartKind, PartLibrary, PinSpec
+from coppermend.board.parttypes import PartKind, PartLibrary, PartType, PinSpec
 from coppermend.board.roles import net_roles
 
 Bits = NDArray[np.uint8]
@@ -34,10 +34,13 @@ class Edge(NamedTuple):
     leaves: PinRef
 
 
+Fan = tuple[tuple[int, PinRef], ...]
+
+
 class SignalGraph:
     """Nets as nodes, numbered as in ``nets``; supply nets are nodes that nothing on the board leads into.
 
-    ``drivers[net]`` are the pins that set its level, ``readers[net]`` those that follow it.
+    ``drivers[net]`` are the pins that set its level; ``net_number`` has every pin that is on a net.
     """
 
     def __init__(self, board: Board, library: PartLibrary) -> None:
@@ -48,20 +51,24 @@ class SignalGraph:
         self.flow = Flow(board, library, self.supply)
         self._specs: dict[PinRef, PinSpec | None] = {}
         # A netlist may name parts that the parts list lacks: they have no kind and no signal passes them.
-        named = {pin.refdes: None for pins in board.nets.values() for pin in pins}
+        named = dict.fromkeys(board.index.pins_of_part)
         self.kinds: Mapping[str, PartKind | None] = {**named, **self.flow.kinds}
         self.nets: tuple[str, ...] = tuple(board.nets)
         self.number: Mapping[str, int] = {net: i for i, net in enumerate(self.nets)}
         self._net_of = board.index.net_of_pin
+        self.net_number: Mapping[PinRef, int] = {p: self.number[net] for p, net in self._net_of.items()}
         self._signals = frozenset(
             n for n, pins in board.nets.items() if len(pins) > 1 and n not in self.supply
         )
+        self._signal_numbers = frozenset(self.number[net] for net in self._signals)
+        self._supply_numbers = frozenset(self.number[net] for net in self.supply)
         self.drivers: dict[str, list[PinRef]] = defaultdict(list)
-        self.readers: dict[str, list[PinRef]] = defaultdict(list)
-        self._inside: dict[PinRef, list[PinRef]] = defaultdict(list)  # input pin -> output pins
+        # Input pin -> output pins on nets, each once; inputs that act on the same outputs share one tuple.
+        self._inside: dict[PinRef, tuple[PinRef, ...]] = {}
+        self._acting = set[PinRef]()  # input pins that act on any output, be it on a net or not
         self._scan_parts()
         # Where each input leads: (net that follows, pin by which the level leaves the part).
-        self.fans: dict[PinRef, list[tuple[int, PinRef]]] = defaultdict(list)
+        self.fans: dict[PinRef, Fan] = {}
         self._beyond: dict[PinRef, list[PinRef]] = {}
         self._active_fans()
         self._passive_fans()
@@ -71,7 +78,7 @@ class SignalGraph:
     def edges(self) -> tuple[Edge, ...]:
         """Every way in which one net acts on another."""
         return tuple(
-            Edge(self.number[self.net(enters)], sink, enters, leaves)
+            Edge(self.net_number[enters], sink, enters, leaves)
             for enters, fan in self.fans.items()
             for sink, leaves in fan
         )
@@ -84,24 +91,37 @@ class SignalGraph:
         """The net of a pin, "" when it is on none."""
         return self._net_of.get(pin, "")
 
+    def on_signal(self, pin: PinRef) -> bool:
+        """Whether a pin is on a net that carries a signal."""
+        return self.net_number.get(pin) in self._signal_numbers
+
     def spec(self, pin: PinRef) -> PinSpec | None:
         """What the library says of a pin, remembered."""
         if pin not in self._specs:
             self._specs[pin] = self.flow.spec(pin)
         return self._specs[pin]
 
-    def outputs_behind(self, pin: PinRef) -> Sequence[PinRef]:
-        """Output pins that follow input ``pin`` inside its part."""
-        return self._inside.get(pin, ())
+    def acts(self, pin: PinRef) -> bool:
+        """Whether any output pin of its part, on a net or not, follows a pin."""
+        return pin in self._acting
 
     def live_behind(self, pin: PinRef) -> tuple[PinRef, ...]:
         """Output pins on signal nets that follow input ``pin`` inside its part, each once."""
-        return tuple(out for out in dict.fromkeys(self._inside.get(pin, ())) if out in self._live)
+        outs = self._inside.get(pin, ())
+        if id(outs) not in self._live_of:
+            live = self.live
+            self._live_of[id(outs)] = tuple([out for out in outs if out in live])
+        return self._live_of[id(outs)]
 
     @cached_property
-    def _live(self) -> frozenset[PinRef]:
+    def _live_of(self) -> dict[int, tuple[PinRef, ...]]:
+        """Identity of a tuple of outputs -> those of them on signal nets."""
+        return {}
+
+    @cached_property
+    def live(self) -> frozenset[PinRef]:
         """Driving pins on signal nets."""
-        return frozenset(pin for net, pins in self.drivers.items() if self.signal(net) for pin in pins)
+        return frozenset(pin for net, pins in self.drivers.items() if net in self._signals for pin in pins)
 
     @cached_property
     def sole_driver(self) -> Mapping[str, str]:
@@ -109,68 +129,70 @@ class SignalGraph:
         found = {}
         for net, pins in self.drivers.items():
             first = pins[0].refdes
-            found[net] = first if all(pin.refdes == first for pin in pins) else ""
+            found[net] = first if len(pins) == 1 or all(pin.refdes == first for pin in pins) else ""
         return found
 
     def outputs_of(self, refdes: str) -> list[PinRef]:
         """Driving pins of a part that are on signal nets."""
-        return [p for p in self.board.index.pins_of_part[refdes] if p in self._live]
+        live = self.live
+        return [p for p in self.board.index.pins_of_part[refdes] if p in live]
 
     def inputs_of(self, refdes: str) -> list[PinRef]:
         """Reading pins of a part that are on signal nets."""
-        return [
-            p for p in self.board.index.pins_of_part[refdes] if p in self._inside and self.signal(self.net(p))
-        ]
+        inside, number, signals = self._inside, self.net_number, self._signal_numbers
+        return [p for p in self.board.index.pins_of_part[refdes] if p in inside and number[p] in signals]
 
     def _scan_parts(self) -> None:
         skipped = PASSIVE_KINDS | {"switch", "crystal", "connector"}
-        net_of = self.board.index.net_of_pin
+        layouts: dict[str, _Layout] = {}
+        pins_of_part, net_of = self.board.index.pins_of_part, self._net_of
         for refdes, part in self.board.index.parts.items():
             known = self.library.of(part)
             if known is None or self.kinds[refdes] in skipped:
                 continue
-            outputs = {pin for path in known.paths for pin in path.outputs}
-            outputs |= {pin.number for pin in known.pins if pin.direction in _DRIVES}
-            for number in sorted(outputs):
-                pin = PinRef(refdes, number)
-                if net := net_of.get(pin):
-                    self.drivers[net].append(pin)
-            for path in known.paths:
-                outs = [PinRef(refdes, out) for out in path.outputs]
-                for number in path.inputs:
-                    pin = PinRef(refdes, number)
-                    if pin in net_of:
-                        self._inside[pin] += [out for out in outs if out.pin != number]
-        for pin in self._inside:
-            self.readers[net_of[pin]].append(pin)
+            if known.name not in layouts:
+                layouts[known.name] = _layout(known)
+            layout, pins = layouts[known.name], {pin.pin: pin for pin in pins_of_part[refdes]}
+            for number in layout.drives:
+                if pin := pins.get(number):
+                    self.drivers[net_of[pin]].append(pin)
+            groups = [tuple([pins[n] for n in numbers if n in pins]) for numbers in layout.groups]
+            for number, group in layout.inputs:
+                if enters := pins.get(number):
+                    self._inside[enters] = groups[group]
+                    if layout.groups[group]:
+                        self._acting.add(enters)
 
-    def _fan(self, enters: PinRef, outs: Iterable[PinRef]) -> None:
-        source, net_of, number, supply = (
-            self.net(enters),
-            self.board.index.net_of_pin,
-            self.number,
-            self.supply,
-        )
-        if not source:
+    def _fan(self, enters: PinRef, ways: Fan) -> None:
+        """Note that ``enters`` leads by these ways to nets; its own net does not follow itself."""
+        source = self.net_number.get(enters)
+        if source is None:
             return
-        fan = self.fans[enters]
-        for leaves in outs:
-            sink = net_of.get(leaves)
-            if sink and sink != source and sink not in supply:
-                fan.append((number[sink], leaves))
+        if any([sink == source for sink, _ in ways]):
+            ways = tuple([way for way in ways if way[0] != source])
+        self.fans[enters] = self.fans[enters] + ways if enters in self.fans else ways
+
+    def _ways(self, outs: Iterable[PinRef]) -> Fan:
+        """What leaves a part by these pins: the net that follows with each, but for supplies."""
+        number, supply = self.net_number, self._supply_numbers
+        return tuple([(net, out) for out in outs if (net := number.get(out)) is not None and net not in supply])
 
     def _active_fans(self) -> None:
+        ways: dict[int, Fan] = {}
         for enters, outs in self._inside.items():
-            if self.net(enters) not in self.supply:
-                self._fan(enters, dict.fromkeys(outs))
+            if self.net_number[enters] not in self._supply_numbers:
+                if id(outs) not in ways:
+                    ways[id(outs)] = self._ways(outs)
+                self._fan(enters, ways[id(outs)])
 
     def _passive_fans(self) -> None:
         """Series parts carry a level from a net that is driven to one that is not; both ways between two such."""
+        driven, net_of = frozenset(self.drivers), self._net_of
         for refdes, kind in self.kinds.items():
             if kind in SERIES_KINDS or kind in _SMALL_KINDS:
                 for pin in self.board.index.pins_of_part[refdes]:
-                    ends = self.ends_beyond(pin)
-                    self._fan(pin, [other for other in ends if not self.drivers.get(self.net(other))])
+                    beyond = [other for other in self.ends_beyond(pin) if net_of.get(other) not in driven]
+                    self._fan(pin, self._ways(beyond))
 
     def ends_beyond(self, pin: PinRef) -> list[PinRef]:
         """The other end of a two-lead part (or of one element of a network) at ``pin``; none for other parts."""
@@ -194,13 +216,33 @@ class SignalGraph:
             for pin in self.board.nets[rail]:
                 spec = self.spec(pin)
                 if spec is not None and spec.direction == "power":
-                    self._fan(pin, self.outputs_of(pin.refdes))
+                    self._fan(pin, self._ways(self.outputs_of(pin.refdes)))
 
     def fed_by(self, rail: str) -> list[str]:
         """Refdes of the parts with a power pin on ``rail``."""
         pins = self.board.nets.get(rail, ())
         specs = [(pin, self.spec(pin)) for pin in pins]
         return list(dict.fromkeys(pin.refdes for pin, spec in specs if spec and spec.direction == "power"))
+
+
+class _Layout(NamedTuple):
+    """What a part type does inside, by pin numbers: what it drives, and for each input the group of outputs it acts on."""
+
+    drives: list[str]
+    inputs: list[tuple[str, int]]
+    groups: list[tuple[str, ...]]
+
+
+def _layout(known: PartType) -> _Layout:
+    drives = {pin for path in known.paths for pin in path.outputs}
+    drives |= {pin.number for pin in known.pins if pin.direction in _DRIVES}
+    behind: dict[str, dict[str, None]] = {}
+    for path in known.paths:
+        for number in path.inputs:
+            behind.setdefault(number, {}).update(dict.fromkeys(out for out in path.outputs if out != number))
+    group: dict[tuple[str, ...], int] = {}
+    inputs = [(number, group.setdefault(tuple(outs), len(group))) for number, outs in behind.items()]
+    return _Layout(sorted(drives), inputs, list(group))
 
 
 class Downstream:
