@@ -21,6 +21,7 @@ from coppermend.web import (
     backups,
     bench,
     boards,
+    cabinet,
     copper_pages,
     craft_pages,
     dealings_page,
@@ -59,6 +60,7 @@ from coppermend.web.speaker import Speaker
 _STATIC = Path(__file__).parent / "static"
 _ROUTERS = (
     bench,
+    cabinet,
     errand_pages,
     backups,
     sign_in,

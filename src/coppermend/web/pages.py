@@ -36,7 +36,7 @@ from coppermend.web.language import (
 from coppermend.web.marking import MarkWords
 
 _ = translate
-WHO = "who"
+WHO, CABINET = "who", "cabinet"  # cookies of this device
 # Where a refused post would have kept something; elsewhere a page only failed to work something out.
 _KEEPING = ("/jobs/", "/shop", "/shelf", "/boards", "/backups", "/rom/keep", "/rom/known")
 _A_YEAR_S = 365 * 24 * 3600
@@ -90,7 +90,7 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
         "error": None, "typed": Form(), "notice": None, "who": who_of(request),
         "shop": desk_of(request).shop or settings.name, "logo": settings.logo,
         "path": request.url.path, "comes_again": comes_again(request), "person": signed_in(request), "bare": False, "keeps": keeps(request),
-        "language": spoken(), "script_words": script_words(),
+        "language": spoken(), "script_words": script_words(), "cabinet": request.cookies.get(CABINET) == "1",
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
 

@@ -4,6 +4,20 @@ import { startDrafts } from "./typed.js";
 
 document.documentElement.classList.add("scripted");
 
+// The dim look for work inside a cabinet, by its button or Shift and D; nothing that was typed is lost.
+const wear = document.querySelector(".wear button");
+function dim(event) {
+  event.preventDefault();
+  event.stopImmediatePropagation(); // nothing is sent, so it may be pressed again
+  const on = document.documentElement.classList.toggle("cabinet");
+  wear.setAttribute("aria-pressed", String(on));
+  document.cookie = `cabinet=${on ? 1 : 0}; path=/; max-age=31536000; samesite=lax`;
+}
+wear?.form.addEventListener("submit", dim);
+document.addEventListener("keydown", (event) => {
+  if (event.key === "D" && wear && !event.ctrlKey && !event.metaKey && !event.target.closest("input, textarea, select")) dim(event);
+});
+
 // The notice of the last entry is shown once, not again after a reload or a bookmark.
 const address = new URL(location.href);
 const kept = ["kept", "added", "said"].some((name) => address.searchParams.get(name));

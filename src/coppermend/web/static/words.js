@@ -1,5 +1,5 @@
 // The words of scripts in the language of the page. They are written here in English; other languages come with the page.
-const held = document.getElementById("words");
+const held = document.getElementById("script-words");
 const words = held ? JSON.parse(held.textContent) : {};
 
 // A message with its placeholders, %(name)s, filled in.
