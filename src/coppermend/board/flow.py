@@ -97,9 +97,11 @@ class Flow:
         if self.kinds.get(pin.refdes) not in SERIES_KINDS:
             return None
         others = [p for p in self.board.index.pins_of_part.get(pin.refdes, ()) if p != pin]
-        ends = {self.net(p): p for p in others if self.net(p) != self.net(pin)}
-        if len(ends) == 1 and len(others) < 4:
-            return next(iter(ends.values()))
+        if len(others) < 4:
+            net_of, here = self.board.index.net_of_pin, self.net(pin)
+            ends = {net: p for p in others if (net := net_of[p]) != here}
+            if len(ends) == 1:
+                return next(iter(ends.values()))
         return self._partner(pin)
 
     def _partner(self, pin: PinRef) -> PinRef | None:

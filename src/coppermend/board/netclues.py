@@ -66,6 +66,9 @@ class NetClues:
         self._strobes = _numbered(board.matrix.strobes)
         self._returns = _numbered(board.matrix.returns)
         self._section_order = {section.name: i for i, section in enumerate(board.sections)}
+        self._ordered: dict[frozenset[str], tuple[str, ...]] = {}
+        self._types = {refdes: library.of(part) for refdes, part in board.index.parts.items()}
+        self._unknown: dict[str, PinSpec] = {}
 
     @property
     def serve_machine(self) -> bool:
@@ -76,9 +79,12 @@ class NetClues:
     def sections(self, net: str) -> tuple[str, ...]:
         """Sections of the parts on ``net``, each once, in the order that the board lists them."""
         parts = self.board.index.parts
-        named = {parts[pin.refdes].section for pin in self.board.nets[net] if pin.refdes in parts} - {""}
-        last = len(self._section_order)
-        return tuple(sorted(named, key=lambda name: (self._section_order.get(name, last), name)))
+        named = frozenset([parts[pin.refdes].section for pin in self.board.nets[net] if pin.refdes in parts])
+        if named not in self._ordered:
+            last = len(self._section_order)
+            order = sorted(named - {""}, key=lambda name: (self._section_order.get(name, last), name))
+            self._ordered[named] = tuple(order)
+        return self._ordered[named]
 
     def of(self, net: str) -> Clue:
         """The strongest clue about ``net``."""
@@ -87,16 +93,21 @@ class NetClues:
             self._declared, self._supply, self._cpu, self._reset, self._clock, self._chip, self._connector,
             self._operated, self._port, self._name,
         )  # fmt: skip
-        return next((clue for rule in rules if (clue := rule(net, pins))), self._joins(net, pins))
+        return next((clue for rule in rules if (clue := rule(net, pins))), None) or self._joins(net, pins)
 
     def _pins(self, net: str) -> Iterable[_Pin]:
+        parts, types, kinds = self.board.index.parts, self._types, self._kinds
         for ref in self.board.nets[net]:
-            part = self.board.index.parts.get(ref.refdes)
-            known = self.library.of(part) if part else None
-            spec = known.pin(ref.pin) if known else None
-            if part:
-                kind = self._kinds[part.refdes]
-                yield _Pin(ref, part, kind, spec or PinSpec(ref.pin, ref.pin, "passive"))
+            if part := parts.get(ref.refdes):
+                known = types[ref.refdes]
+                spec = known.pin(ref.pin) if known else None
+                yield _Pin(ref, part, kinds[ref.refdes], spec or self._passive(ref.pin))
+
+    def _passive(self, number: str) -> PinSpec:
+        """A pin that the library does not know, remembered."""
+        if number not in self._unknown:
+            self._unknown[number] = PinSpec(number, number, "passive")
+        return self._unknown[number]
 
     def _declared(self, net: str, _pins: list[_Pin]) -> Clue | None:
         """Rails, clocks and matrix as ``board.toml`` names them."""
@@ -117,14 +128,15 @@ class NetClues:
             return Clue("ground", "ground")
         if _RAIL.fullmatch(name):
             return Clue("rail", f"{name} rail")
-        if any(pin.spec.direction == "ground" for pin in pins):
+        directions = {pin.spec.direction for pin in pins}
+        if "ground" in directions:
             return Clue("ground", "ground")
-        for pin in pins:
-            if pin.kind == "regulator" and pin.spec.direction == "out":
-                return Clue("rail", f"rail made by {part_words(pin.part)}")
-        fed = [pin for pin in pins if pin.spec.direction == "power"]
-        if fed and not any(pin.spec.direction in ("out", "bidi") for pin in pins):
-            return Clue("rail", f"supply of {_parts(fed)}")
+        if "out" in directions:
+            for pin in pins:
+                if pin.kind == "regulator" and pin.spec.direction == "out":
+                    return Clue("rail", f"rail made by {part_words(pin.part)}")
+        if "power" in directions and not directions & {"out", "bidi"}:
+            return Clue("rail", f"supply of {_parts([pin for pin in pins if pin.spec.direction == 'power'])}")
         return None
 
     def _cpu(self, _net: str, pins: list[_Pin]) -> Clue | None:
@@ -216,7 +228,7 @@ def _bare(net: str) -> str:
 
 def _first(pins: list[_Pin], kinds: frozenset[str], roles: tuple[str, ...]) -> _Pin | None:
     known = [pin for pin in pins if pin.kind in kinds and pin.spec.role in roles]
-    return min(known, key=lambda pin: roles.index(pin.spec.role), default=None)
+    return min(known, key=lambda pin: roles.index(pin.spec.role)) if known else None
 
 
 def _line(spec: PinSpec) -> str:

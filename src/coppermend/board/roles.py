@@ -16,7 +16,7 @@ from typing import Any, Literal, NamedTuple
 from coppermend.board.flow import Flow
 from coppermend.board.model import Board, PinRef
 from coppermend.board.netclues import Clue, NetClues
-from coppermend.board.parttypes import PartLibrary
+from coppermend.board.parttypes import PartLibrary, PartType
 from coppermend.board.same import Same
 
 Role = Literal[
@@ -112,24 +112,40 @@ def _joined(ends: list[_End], own: dict[str, Clue]) -> Clue:
     return Clue(first.role, f"{ends[0].how} {first.does}{more}", weak=True)
 
 
+class _Stage(NamedTuple):
+    """The pins of a part that control its outputs, and the outputs behind its controls."""
+
+    into: dict[PinRef, set[PinRef]]
+    out_of: dict[PinRef, set[PinRef]]
+
+
+def _stage(refdes: str, kind: str | None, known: PartType | None) -> _Stage:
+    into, out_of = dict[PinRef, set[PinRef]](), dict[PinRef, set[PinRef]]()
+    for path in known.paths if known and (kind == "logic" or kind in _STAGES) else ():
+        plain = len(path.inputs) == len(path.outputs) == 1
+        for source in path.inputs:
+            for sink in path.outputs:
+                # A gate or latch in front of a lamp serves the lamp; one behind a switch decides for itself.
+                into.setdefault(PinRef(refdes, sink), set()).add(PinRef(refdes, source))
+                if kind in _STAGES or plain:
+                    out_of.setdefault(PinRef(refdes, source), set()).add(PinRef(refdes, sink))
+    return _Stage(into, out_of)
+
+
 class _Walk:
     """Steps from net to net over series parts and simple stages; only weakly known nets are entered."""
 
     def __init__(self, flow: Flow, weak: set[str]) -> None:
         self.flow, self.weak = flow, weak
-        self._into: dict[PinRef, set[PinRef]] = {}
-        self._out_of: dict[PinRef, set[PinRef]] = {}
-        for refdes, part in flow.board.index.parts.items():
-            known, kind = flow.library.of(part), flow.kinds[refdes]
-            for path in known.paths if known else ():
-                plain = kind == "logic" and len(path.inputs) == len(path.outputs) == 1
-                for source in path.inputs:
-                    for sink in path.outputs:
-                        # A gate or latch in front of a lamp serves the lamp; one behind a switch decides for itself.
-                        if kind in _STAGES or kind == "logic":
-                            self._into.setdefault(PinRef(refdes, sink), set()).add(PinRef(refdes, source))
-                        if kind in _STAGES or plain:
-                            self._out_of.setdefault(PinRef(refdes, source), set()).add(PinRef(refdes, sink))
+        self._stages: dict[str, _Stage] = {}
+
+    def _stage(self, refdes: str) -> _Stage:
+        """What a part does between its pins, worked out when a walk comes to it."""
+        if refdes not in self._stages:
+            part = self.flow.board.index.parts.get(refdes)
+            known = self.flow.library.of(part) if part else None
+            self._stages[refdes] = _stage(refdes, self.flow.kinds.get(refdes), known)
+        return self._stages[refdes]
 
     def _controls(self, pin: PinRef) -> bool:
         spec = self.flow.spec(pin)
@@ -137,11 +153,11 @@ class _Walk:
 
     def before(self, pin: PinRef) -> set[PinRef]:
         """Control pins of the stage that this pin is an output of; a transistor's other main pin is none."""
-        return {p for p in self._into.get(pin, ()) if self._controls(p)}
+        return {p for p in self._stage(pin.refdes).into.get(pin, ()) if self._controls(p)}
 
     def after(self, pin: PinRef) -> set[PinRef]:
         """Outputs of the stage that this pin controls."""
-        return self._out_of.get(pin, set()) if self._controls(pin) else set()
+        return self._stage(pin.refdes).out_of.get(pin, set()) if self._controls(pin) else set()
 
     def reached(self, net: str, step: Callable[[PinRef], set[PinRef]]) -> Iterator[tuple[str, bool]]:
         """Weakly known nets that ``net`` is reached from (or reaches), and whether over an active stage."""

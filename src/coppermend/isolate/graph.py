@@ -168,14 +168,16 @@ class SignalGraph:
         source = self.net_number.get(enters)
         if source is None:
             return
-        if any([sink == source for sink, _ in ways]):
+        if source in [sink for sink, _ in ways]:
             ways = tuple([way for way in ways if way[0] != source])
         self.fans[enters] = self.fans[enters] + ways if enters in self.fans else ways
 
     def _ways(self, outs: Iterable[PinRef]) -> Fan:
         """What leaves a part by these pins: the net that follows with each, but for supplies."""
         number, supply = self.net_number, self._supply_numbers
-        return tuple([(net, out) for out in outs if (net := number.get(out)) is not None and net not in supply])
+        return tuple(
+            [(net, out) for out in outs if (net := number.get(out)) is not None and net not in supply]
+        )
 
     def _active_fans(self) -> None:
         ways: dict[int, Fan] = {}
