@@ -44,6 +44,8 @@ class Mode(IntEnum):
     STAYS = 11
     NOISY = 12
 
+    __hash__ = int.__hash__  # an enumeration's own is many times slower, and modes are in many keys
+
 
 # good, high, low, floating, between, wrong
 MODES: Final[Floats] = np.array(
