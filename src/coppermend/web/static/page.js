@@ -21,7 +21,7 @@ document.addEventListener("keydown", (event) => {
 // The notice of the last entry is shown once, not again after a reload or a bookmark.
 const address = new URL(location.href);
 const kept = ["kept", "added", "said"].some((name) => address.searchParams.get(name));
-const once = ["kept", "added", "worked"];
+const once = ["kept", "added", "said", "worked"];
 if (once.some((name) => address.searchParams.has(name))) {
   for (const name of once) address.searchParams.delete(name);
   history.replaceState(null, "", address);
