@@ -36,6 +36,7 @@ _SAYS_KIND = re.compile(r"\b(?:switch|lamp|solenoid|display|sound)\b", re.IGNORE
 _CPU_ORDER = ("address", "data", "reset", "clock", "interrupt", "control")
 _CHIP_ORDER = ("address", "data", "reset", "interrupt", "select", "clock", "control")
 _CHIPS = frozenset({"rom", "ram", "peripheral"})
+_MARKS = str.maketrans("", "", "~{}\\#*")
 
 
 class Clue(NamedTuple):
@@ -55,6 +56,9 @@ class _Pin(NamedTuple):
     spec: PinSpec
 
 
+_Rule = Callable[[str, list[_Pin]], Clue | None]
+
+
 class NetClues:
     """Everything that speaks about the nets of one board, looked up once."""
 
@@ -67,8 +71,17 @@ class NetClues:
         self._returns = _numbered(board.matrix.returns)
         self._section_order = {section.name: i for i, section in enumerate(board.sections)}
         self._ordered: dict[frozenset[str], tuple[str, ...]] = {}
-        self._types = {refdes: library.of(part) for refdes, part in board.index.parts.items()}
-        self._unknown: dict[str, PinSpec] = {}
+        types = {refdes: library.of(part) for refdes, part in board.index.parts.items()}
+        self._specs = {refdes: known.pin_by_number if known else {} for refdes, known in types.items()}
+        self._unlisted: dict[str, PinSpec] = {}
+        # Strongest first, each with the kinds of parts that it speaks about where it is about no others.
+        self._rules: tuple[tuple[_Rule, frozenset[str] | None], ...] = (
+            (self._declared, None), (self._supply, None), (self._cpu, frozenset({"cpu"})),
+            (self._reset, frozenset({"supervisor", "peripheral"})),
+            (self._clock, frozenset({"crystal", "oscillator"})), (self._chip, _CHIPS), (self._connector, None),
+            (self._operated, frozenset({"switch", "lamp", "display"})), (self._port, frozenset({"peripheral"})),
+            (self._name, None),
+        )  # fmt: skip
 
     @property
     def serve_machine(self) -> bool:
@@ -89,25 +102,24 @@ class NetClues:
     def of(self, net: str) -> Clue:
         """The strongest clue about ``net``."""
         pins = list(self._pins(net))
-        rules: tuple[Callable[[str, list[_Pin]], Clue | None], ...] = (
-            self._declared, self._supply, self._cpu, self._reset, self._clock, self._chip, self._connector,
-            self._operated, self._port, self._name,
-        )  # fmt: skip
-        return next((clue for rule in rules if (clue := rule(net, pins))), None) or self._joins(net, pins)
+        kinds = {pin.kind for pin in pins}
+        for rule, about in self._rules:
+            if (about is None or not about.isdisjoint(kinds)) and (clue := rule(net, pins)):
+                return clue
+        return self._joins(net, pins)
 
     def _pins(self, net: str) -> Iterable[_Pin]:
-        parts, types, kinds = self.board.index.parts, self._types, self._kinds
+        parts, specs, kinds = self.board.index.parts, self._specs, self._kinds
         for ref in self.board.nets[net]:
             if part := parts.get(ref.refdes):
-                known = types[ref.refdes]
-                spec = known.pin(ref.pin) if known else None
-                yield _Pin(ref, part, kinds[ref.refdes], spec or self._passive(ref.pin))
+                spec = specs[ref.refdes].get(ref.pin) or self._passive(ref.pin)
+                yield _Pin(ref, part, kinds[ref.refdes], spec)
 
     def _passive(self, number: str) -> PinSpec:
-        """A pin that the library does not know, remembered."""
-        if number not in self._unknown:
-            self._unknown[number] = PinSpec(number, number, "passive")
-        return self._unknown[number]
+        """A pin that the library does not list, remembered."""
+        if number not in self._unlisted:
+            self._unlisted[number] = PinSpec(number, number, "passive")
+        return self._unlisted[number]
 
     def _declared(self, net: str, _pins: list[_Pin]) -> Clue | None:
         """Rails, clocks and matrix as ``board.toml`` names them."""
@@ -223,7 +235,7 @@ def _numbered(nets: tuple[str, ...]) -> dict[str, int]:
 def _bare(net: str) -> str:
     """A net's name as it is spoken: without its sheet ("/sheet/NAME"), bars and polarity marks, in capitals."""
     name = net.rpartition("/")[2] if net.startswith("/") else net
-    return re.sub(r"[~{}\\#*]", "", name or net).upper()
+    return (name or net).translate(_MARKS).upper()
 
 
 def _first(pins: list[_Pin], kinds: frozenset[str], roles: tuple[str, ...]) -> _Pin | None:
