@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from coppermend.board.kinds import IC_KINDS
 from coppermend.board.model import PinRef
@@ -66,17 +67,21 @@ class Effects:
         return emptied(self.graph)
 
     @cached_property
-    def enters(self) -> tuple[tuple[str, ...], NDArray[np.float32]]:
+    def enters(self) -> tuple[tuple[str, ...], sparse.csr_array]:
         """Parts whose sockets can be emptied, and which faults act through each: begin on a net that it reads, or cut
-        one of its inputs off; shape (parts, faults).
+        one of its inputs off; 1.0 or nothing, shape (parts, faults).
         """
-        graph, names = self.graph, tuple(self.emptied)
-        found = np.zeros((len(names), len(self.faults)), dtype=np.float32)
-        starts = self._builder.every_start
-        for row, refdes in enumerate(names):
+        graph, names, starts = self.graph, tuple(self.emptied), self._builder.every_start
+        fault, first = starts.fault.tolist(), starts.first.tolist()
+        places, bounds = list[int](), [0]
+        for refdes in names:
+            through = set[int]()
             for pin in graph.inputs_of(refdes):
-                found[row, starts.fault[starts.at(graph.number[graph.net(pin)])]] = 1.0
-                found[row, self.faults_at_pin.get(pin, [])] = 1.0
+                net = graph.net_number[pin]
+                through.update(fault[first[net] : first[net + 1]], self.faults_at_pin.get(pin, ()))
+            places += sorted(through)
+            bounds.append(len(places))
+        found = sparse.csr_array((np.ones(len(places)), places, bounds), shape=(len(names), len(self.faults)))
         return names, found
 
     def condition(self, name: ConditionName) -> Condition:
@@ -207,14 +212,14 @@ class Effects:
         then, those of resets and of discrete parts rest.
         """
         graph = self.graph
-        rests = [
-            graph.roles[net].role in ("reset", "interrupt")
-            or not any(graph.kinds[pin.refdes] in IC_KINDS for pin in graph.drivers.get(net, ()))
-            for net in graph.nets
-        ]
-        shared = [len({pin.refdes for pin in graph.drivers.get(net, ())}) > 2 for net in graph.nets]
-        moving = np.where(shared, np.uint8(Mode.SHARED), np.uint8(Mode.FOLLOWS))
-        return np.where(rests, np.uint8(Mode.STAYS), moving)
+        found = np.full(len(graph.nets), Mode.STAYS, dtype=np.uint8)
+        for net, pins in graph.drivers.items():
+            drivers = {pin.refdes for pin in pins}
+            if graph.roles[net].role in ("reset", "interrupt"):
+                continue
+            if any(graph.kinds[refdes] in IC_KINDS for refdes in drivers):
+                found[graph.number[net]] = Mode.SHARED if len(drivers) > 2 else Mode.FOLLOWS
+        return found
 
     def handy_pin(self, net: str) -> PinRef:
         """The pin of a net that a probe finds first: of an integrated circuit that reads it, else any."""

@@ -21,8 +21,7 @@ UnitKind = Literal["part", "socket", "net", "short", "rail"]
 _IC_SHARES = {"dead": 0.34, "output": 0.33, "input": 0.25, "content": 0.08}
 _STORE_SHARES = {"dead": 0.30, "output": 0.25, "input": 0.15, "content": 0.30}
 _DRY_SHARE = 0.1  # a filter capacitor has to dry out far before a board stops
-TOUCH = "touch at "  # what a short is: neighbouring pins of this part touch
-_TOUCHING = TOUCH + "{}"
+_TOUCHING = "touch at {}"  # what a short is: neighbouring pins of a part touch
 _DOUBTFUL_SHORT = 0.25  # of a joint's weight: neighbours without damage seldom touch
 # How an output fails: what its net shows where it drives alone, and where others drive too.
 _OUTPUT_FAILS = (
@@ -65,6 +64,13 @@ class Fault(NamedTuple):
     def what(self) -> str:
         """What fails, in words: "output U3.9 stuck low"."""
         return self.words.replace("{}", str(self.at))
+
+
+def joint_of(fault: Fault) -> str:
+    """Refdes of the part at whose joints a fault sits: copper open at a pin, or two pins that touch; "" for others."""
+    if fault.unit.kind == "short":
+        return str(fault.at)
+    return fault.pin.refdes if fault.pin is not None and fault.opens and fault.unit.kind == "net" else ""
 
 
 def faults_of(graph: SignalGraph, known: Knowledge) -> tuple[Fault, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.board.model import PinRef
-from coppermend.isolate.faults import TOUCH
+from coppermend.isolate.faults import joint_of
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.states import MODES, Floats, State
 
@@ -41,6 +41,8 @@ def ends_of(graph: SignalGraph) -> tuple[End, ...]:
     """What shows by eye and ear what the board does, in the order of its parts."""
     found: dict[str, tuple[int, ...]] = {}
     for refdes, kind in graph.kinds.items():
+        if kind != "connector" and kind not in _SEEN_KINDS:
+            continue
         nets = [net for pin in graph.board.index.pins_of_part[refdes] if graph.signal(net := graph.net(pin))]
         if kind in _SEEN_KINDS and nets:
             found[refdes] = tuple(sorted({graph.number[net] for net in nets}))
@@ -112,12 +114,8 @@ class Joints:
         self._effects, board = effects, effects.graph.board
         self.parts = tuple(board.index.pins_of_part)
         number = {refdes: k for k, refdes in enumerate(self.parts)}
-        self.part = np.full(len(effects.faults), -1, dtype=np.int64)  # of each fault: whose joint it is
-        for k, fault in enumerate(effects.faults):
-            if fault.unit.kind == "short":
-                self.part[k] = number[fault.what.removeprefix(TOUCH)]
-            elif fault.opens and fault.unit.kind == "net" and fault.pin is not None:
-                self.part[k] = number[fault.pin.refdes]
+        # Of each fault: whose joint it is.
+        self.part: Numbers = np.array([number.get(joint_of(f), -1) for f in effects.faults], dtype=np.int64)
         of_part = {part.refdes: part.section for part in board.parts}
         self.sections = tuple(dict.fromkeys(["", *of_part.values()]))
         place = {name: k for k, name in enumerate(self.sections)}

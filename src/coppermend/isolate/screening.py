@@ -25,7 +25,7 @@ def conditions_worth_trying(effects: Effects, suspicion: Suspicion) -> list[Cond
     sites = [effects.units.sites[int(suspicion.unit_numbers[k])] for k in heaviest]
     parts = [site.name for site in sites if site.kind == "part" and site.name in effects.emptied]
     names, enters = effects.enters
-    through = enters[:, suspicion.faults] @ suspicion.probability
+    through = enters @ of_every_fault(effects, suspicion)
     passed = [names[k] for k in np.argsort(-through)[:_SOCKETS_TRIED].tolist() if through[k] > _WORTH_PASSING]
     return [*found, *(effects.emptied[name] for name in dict.fromkeys((*parts[:_SOCKETS_TRIED], *passed)))]
 
