@@ -12,7 +12,7 @@ from coppermend.board.cautions import Caution, cautions_called
 from coppermend.isolate.conditions import Condition, ConditionName
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.explain import why
-from coppermend.isolate.gain import Suspicion, information_bits
+from coppermend.isolate.gain import Suspicion, information_bits, outcome_of
 from coppermend.isolate.measurements import (
     Candidate,
     Known,
@@ -169,7 +169,7 @@ def _measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate) -
     return Measurement(
         candidate.point, candidate.kind, candidate.condition, effects.condition(candidate.condition).words,
         information_bits(joint), candidate.cost_s, sentence, expect, _cautions(effects, candidate),
-        float(entropy_bits(joint.sum(axis=0))),
+        float(entropy_bits(outcome_of(joint))),
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ Numbers = NDArray[np.int64]
 SAID: Final[Floats] = MODES @ SEEN
 _SAID_BITS: Final[Floats] = entropy_bits(SAID)
 NEGLIGIBLE = 1e-6
+_FEW = 8  # outcomes
 
 
 def totals(number: Numbers, weight: Floats, count: int) -> Floats:
@@ -120,7 +121,7 @@ class Suspicion:
             joint = sparse.csr_array((weights, self._place, self._bounds)) @ beside
             unit = totals(self.unit, weights, len(self.unit_numbers))
             own = np.add.reduceat(_surprise(joint), bounds)
-            outcome = np.add.reduceat(_surprise(joint.sum(axis=0)[None]), bounds)
+            outcome = np.add.reduceat(_surprise(outcome_of(joint)[None]), bounds)
             found.append(np.maximum(outcome + float(entropy_bits(unit)) - own, 0.0))
         return found
 
@@ -136,7 +137,7 @@ class Suspicion:
 
 def _surprise(joint: Floats) -> Floats:
     """Minus the sum of p log2 p along the columns, shape (columns,); zeros count nothing."""
-    return np.asarray(-(joint * np.log2(np.maximum(joint, 1e-300))).sum(axis=0))
+    return -outcome_of(joint * np.log2(np.maximum(joint, 1e-300)))
 
 
 def information_bits(joint: Floats) -> float:
@@ -150,9 +151,18 @@ def information_bits(joint: Floats) -> float:
     >>> round(information_bits(np.array([[0.5, 0.0], [0.0, 0.5]])), 6)
     1.0
     """
-    outcome, unit = joint.sum(axis=0), joint.sum(axis=1)
-    bits = entropy_bits(outcome) + entropy_bits(unit) - entropy_bits(joint.ravel())
+    bits = entropy_bits(outcome_of(joint)) + entropy_bits(_unit_of(joint)) - entropy_bits(joint.ravel())
     return max(float(bits), 0.0)
+
+
+def outcome_of(joint: Floats) -> Floats:
+    """P(outcome) from P(unit, outcome), shape (outcomes,)."""
+    return np.asarray(np.einsum("ij->j", joint))  # down tall columns several times quicker than sum
+
+
+def _unit_of(joint: Floats) -> Floats:
+    """P(unit) from P(unit, outcome), shape (units,): the few columns added up, quicker than many short rows."""
+    return sum(joint.T[1:], joint[:, 0]) if 0 < joint.shape[1] < _FEW else joint.sum(axis=1)
 
 
 def screening_bits(mass: Floats) -> Floats:

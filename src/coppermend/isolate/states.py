@@ -121,5 +121,4 @@ def logic_likelihood(value: str, expected: Expected = "") -> Floats:
 
 def entropy_bits(probabilities: Floats, axis: int = -1) -> Floats:
     """Shannon entropy [bit] along an axis; zeros count nothing."""
-    safe = np.where(probabilities > 0, probabilities, 1.0)
-    return np.asarray(-(probabilities * np.log2(safe)).sum(axis=axis))
+    return np.asarray(-(probabilities * np.log2(np.maximum(probabilities, 1e-300))).sum(axis=axis))
