@@ -5,15 +5,15 @@ is uneven, and under mask a track may be lighter or darker than the board. Light
 track bright and the other dark, as in a relief: that look is tried too, and since correlation is linear it costs
 nothing more. Such light also shifts the look of all copper a little to one side: mounting holes, dark discs with a
 sharp edge, are free of that and count most. A window of parallel tracks tells little along them, so every match
-carries the structure tensor of its window as its information.
+carries the structure tensor of its window as its information. Where copper hardly shows, one window finds it seldom, but
+many neighbours agree on a shift that none of them shows alone: that gives the first round a better start.
 Reference: J. Shi, C. Tomasi, Good features to track, CVPR 1994 (structure tensor).
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -22,16 +22,23 @@ from numpy.typing import NDArray
 from coppermend.board.model import Board, Layer
 from coppermend.damage.camera import View, fit_view
 from coppermend.damage.layers import Canvas, DrawnLayers, draw_layers
+from coppermend.damage.matches import (
+    MIN_HOLE_SCORE,
+    MIN_RELIEF,
+    MIN_SCORE,
+    Matches,
+    found_alone,
+    found_together,
+    hole_matches,
+)
 from coppermend.damage.rectify import rectify
 from coppermend.damage.windows import (
-    FINE_MM,
     Look,
     Plane,
     Surfaces,
     correlated,
     high_pass,
     luminance,
-    peak,
     relief_of,
     scores_under,
     shrunk,
@@ -40,13 +47,8 @@ from coppermend.damage.windows import (
 _PX_PER_MM = (4.0, 8.0)
 # Which of the two scales, search radius mm, residual scale mm: under half the pitch of pins at first, then less.
 _ROUNDS = ((0, 1.25, 0.4), (1, 0.5, 0.15), (1, 0.375, 0.1))
-_MIN_SCORE = 0.24  # of normalised correlation; chance stays below it
 _MIN_MATCHES = 8
-_HOLE_MM, _RING_MM = 2.0, 0.7  # a mounting hole, and how much around it is compared
-_MIN_HOLE_SCORE = 0.75
-_HOLE_WEIGHT = 30.0  # against one window of copper
 _CLICK_MM = 0.25  # how precise a careful click is
-_MIN_RELIEF = 0.02  # mean square; a window without copper shows nothing to find
 
 
 @dataclass(frozen=True)
@@ -72,18 +74,6 @@ _TURNS = np.arange(8) * np.pi / 4
 _LEANS = [(float(np.cos(a)), float(np.sin(a))) for a in _TURNS]
 _TRACK_LOOKS = (Look(1.0), Look(-1.0), *(Look(0.0, lean) for lean in _LEANS))
 _PAD_LOOK = Look(1.0)
-
-
-@dataclass(frozen=True)
-class _Matches:
-    board_mm: NDArray[np.float64]
-    shift_mm: NDArray[np.float64]
-    information: NDArray[np.float64]
-    score: NDArray[np.float64]
-    bias: NDArray[np.float64]
-
-    def joined(self, other: _Matches) -> _Matches:
-        return _Matches(*(np.concatenate([getattr(m, f.name) for m in (self, other)]) for f in fields(self)))
 
 
 def refine_view(
@@ -118,17 +108,18 @@ def refine_view(
             if k in looks or not looks
         }
         looks = looks or _best_looks(surfaces)
-        matches = _hole_matches(light, board, canvas, reach_mm)
+        matches = hole_matches(light, board, canvas, reach_mm)
         for kind, look in looks.items():
-            matches = matches.joined(_found(surfaces[kind], look, canvas))
-        good = matches.score >= np.where(matches.bias == 0, _MIN_HOLE_SCORE, _MIN_SCORE)
+            matches = matches.joined(found_alone(surfaces[kind], look, canvas))
+        good = matches.score >= np.where(matches.bias == 0, MIN_HOLE_SCORE, MIN_SCORE)
         if np.count_nonzero(good) < _MIN_MATCHES:
             return Refined(start, 0, 0.0, float("nan"), len(matches.score))
+        if level == 0:  # later, what is common to a wide place is less exact than its windows
+            for kind, look in looks.items():
+                matches = matches.joined(found_together(surfaces[kind], look, canvas))
+            good = np.append(good, matches.score[len(good) :] >= MIN_SCORE)
         view = _fitted(view, matches, good, scale_mm, by_hand)
     return _judged(view.scaled(1 / factor), matches)
-
-
-_NOTHING = _Matches(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros(0), np.zeros(0))
 
 
 def _smaller(grey: NDArray[np.uint8], board: Board, view: View) -> tuple[NDArray[np.uint8], float]:
@@ -174,8 +165,8 @@ def _best_looks(surfaces: dict[str, Surfaces]) -> dict[str, Look]:
     def worth(kind: str, look: Look) -> float:
         scores, _ = scores_under(surfaces[kind], look)
         best = scores[1:-1, 1:-1].reshape(-1, scores.shape[2]).max(axis=0)
-        best = best[surfaces[kind].moments[:, 0, 0] >= _MIN_RELIEF**2]
-        return float(np.sum(np.clip(best - _MIN_SCORE, 0, None) ** 2))
+        best = best[surfaces[kind].moments[:, 0, 0] >= MIN_RELIEF**2]
+        return float(np.sum(np.clip(best - MIN_SCORE, 0, None) ** 2))
 
     tracks = [(kind, look) for kind in ("tracks", "areas") if kind in surfaces for look in _TRACK_LOOKS]
     looks = {"pads": _PAD_LOOK} if "pads" in surfaces else {}
@@ -185,72 +176,9 @@ def _best_looks(surfaces: dict[str, Surfaces]) -> dict[str, Look]:
     return looks
 
 
-def _hole_matches(light: Plane, board: Board, canvas: Canvas, reach_mm: float) -> _Matches:
-    """Mounting holes: discs darker or lighter than the ring about them."""
-    soft = cv2.GaussianBlur(light, (0, 0), FINE_MM * canvas.px_per_mm)
-    scale, reach = canvas.px_per_mm, round(reach_mm * canvas.px_per_mm) + 1
-    at, shift, score = [], [], []
-    for x_mm, y_mm, hole_mm in {(p.x_mm, p.y_mm, p.hole_mm) for p in board.pads if p.hole_mm >= _HOLE_MM}:
-        half = round((hole_mm / 2 + _RING_MM) * scale)
-        column, row = math.floor(x_mm * scale), math.floor((canvas.height_mm - y_mm) * scale)
-        far = half + reach
-        if not (far <= column < canvas.shape[1] - far and far <= row < canvas.shape[0] - far):
-            continue
-        steps = np.arange(-half, half + 1)
-        away = np.hypot(
-            (column + 0.5 + steps[None, :]) / scale - x_mm,
-            (canvas.height_mm - (row + 0.5 + steps[:, None]) / scale) - y_mm,
-        )
-        disc = np.clip((hole_mm / 2 - away) * scale + 0.5, 0, 1).astype(np.float32)
-        disc = cv2.GaussianBlur(disc, (0, 0), FINE_MM * scale)
-        window = soft[row - far : row + far + 1, column - far : column + far + 1]
-        found = np.asarray(cv2.matchTemplate(window, disc, cv2.TM_CCOEFF_NORMED))
-        found = -found if -found.min() > found.max() else found
-        r, c = (int(i) for i in np.unravel_index(int(np.argmax(found)), found.shape))
-        if not (0 < r < 2 * reach and 0 < c < 2 * reach):
-            continue
-        here = found[r, c]
-        dx = c + float(peak(found[r, c - 1], here, found[r, c + 1])) - reach
-        dy = r + float(peak(found[r - 1, c], here, found[r + 1, c])) - reach
-        at.append((x_mm, y_mm))
-        shift.append((dx / scale, -dy / scale))
-        score.append(float(here))
-    count = len(at)
-    return _Matches(
-        np.array(at, float).reshape(-1, 2), np.array(shift, float).reshape(-1, 2),
-        np.tile(_HOLE_WEIGHT * np.eye(2), (count, 1, 1)), np.array(score, float), np.zeros(count),
-    )  # fmt: skip
-
-
-def _found(surfaces: Surfaces, look: Look, canvas: Canvas) -> _Matches:
-    """Where each window is seen best; its score is -0.5 when that is at the rim of the search."""
-    scores, _ = scores_under(surfaces, look)
-    told = surfaces.moments[:, 0, 0] >= _MIN_RELIEF**2
-    scores = scores[..., told]
-    side = scores.shape[0]
-    flat = scores.reshape(side * side, -1).argmax(axis=0)
-    row, column = flat // side, flat % side
-    inside = (row > 1) & (row < side - 2) & (column > 1) & (column < side - 2)
-    r, c, n = np.clip(row, 1, side - 2), np.clip(column, 1, side - 2), np.arange(scores.shape[2])
-    here = scores[r, c, n]
-    dx = c + peak(scores[r, c - 1, n], here, scores[r, c + 1, n]) - side // 2
-    dy = r + peak(scores[r - 1, c, n], here, scores[r + 1, c, n]) - side // 2
-    tensor = surfaces.moments[told][:, 1:, 1:].astype(np.float64)
-    tensor[:, 0, 1] *= -1  # y goes up
-    tensor[:, 1, 0] *= -1
-    tensor *= (2 / np.maximum(np.trace(tensor, axis1=1, axis2=2), 1e-9))[:, None, None]
-    return _Matches(
-        surfaces.centres_mm[told],
-        np.stack([dx, -dy], axis=1).astype(np.float64) / canvas.px_per_mm,
-        tensor,
-        np.where(inside, here, -0.5).astype(np.float64),
-        np.ones(len(here)),
-    )
-
-
 def _fitted(
     view: View,
-    matches: _Matches,
+    matches: Matches,
     good: NDArray[np.bool_],
     scale_mm: float,
     clicks: tuple[NDArray[np.float64], NDArray[np.float64]] | None,
@@ -267,13 +195,13 @@ def _fitted(
     return fit_view(view, at, pixels, information=information, scale_mm=scale_mm, bias=bias)
 
 
-def _judged(view: View, matches: _Matches) -> Refined:
+def _judged(view: View, matches: Matches) -> Refined:
     seen = matches.score > -1
     across = np.sqrt(
         np.einsum("ni,nij,nj->n", matches.shift_mm, matches.information, matches.shift_mm)
         / np.maximum(np.trace(matches.information, axis1=1, axis2=2), 1e-9)
     )
-    agree = (matches.score >= _MIN_SCORE) & (across < 0.2)
+    agree = (matches.score >= MIN_SCORE) & (across < 0.2)
     residual = float(np.sqrt(np.mean(across[agree] ** 2))) if agree.any() else float("nan")
     share = float(agree.sum() / max(1, seen.sum()))
     return Refined(view, int(agree.sum()), share, residual, len(matches.score))

@@ -11,6 +11,7 @@ from typing import Any
 import cv2
 import numpy as np
 import scipy.fft
+import scipy.ndimage
 from numpy.typing import NDArray
 
 from coppermend.damage.layers import Canvas
@@ -40,12 +41,14 @@ class Surfaces:
         strength: (n,) root of the photo's energy in the windows.
         moments: (n, 3, 3) mean products of the drawn image and its slopes along columns and rows.
         centres_mm: (n, 2) middles of the windows [mm].
+        grid: How many rows and columns of windows there are; n is their product.
     """
 
     covariance: Plane
     strength: Plane
     moments: Plane
     centres_mm: NDArray[np.float64]
+    grid: tuple[int, int]
 
 
 def correlated(seen: Plane, drawn: Plane, canvas: Canvas, reach_mm: float) -> Surfaces:
@@ -80,6 +83,7 @@ def correlated(seen: Plane, drawn: Plane, canvas: Canvas, reach_mm: float) -> Su
         np.sqrt(_windows(shrunk(inner * inner, (rows, columns)))) + np.float32(1e-6),
         np.asarray(_windows(moments).reshape(3, 3, -1).transpose(2, 0, 1)),
         centres,
+        (rows - 1, columns - 1),
     )
 
 
@@ -104,6 +108,29 @@ def scores_under(surfaces: Surfaces, look: Look) -> tuple[Plane, Plane]:
         / (np.sqrt(np.maximum(energy, _LEAST_ENERGY * surfaces.moments[:, 0, 0]) + 1e-9) * surfaces.strength),
         np.float32,
     ), energy
+
+
+def means_nearby(
+    values: NDArray[Any], told: NDArray[np.bool_], grid: tuple[int, int], across: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Means over the windows around each, of those that tell something, and how many these are.
+
+    Args:
+        values: (n, k) of every window.
+        told: (n,) which windows count.
+        grid: From ``Surfaces``.
+        across: Windows from side to side of what is around, an odd number.
+
+    Returns:
+        ((n, k), (n,)); where no window counts the mean is 0.
+    """
+    both = np.column_stack([told, np.where(told[:, None], values, 0)]).reshape(*grid, -1)
+    total = (
+        scipy.ndimage.uniform_filter(both.astype(np.float64), (across, across, 0), mode="constant")
+        * across**2
+    )
+    count = np.rint(total[..., 0]).ravel()
+    return total[..., 1:].reshape(len(values), -1) / np.maximum(count, 1)[:, None], count
 
 
 def _lean_unit(surfaces: Surfaces) -> float:
