@@ -7,6 +7,8 @@ cell, so that the grain of crust is kept.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import reduce
 from typing import Any
 
 import cv2
@@ -53,11 +55,18 @@ def mask_colour(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float3
         photo: Straightened photo at 8 px/mm.
         drawing: From ``drawing_channels``.
     """
+    return _colour_of_mask(_cells(photo, drawing), drawing)
+
+
+def _cells(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.uint8]:
     rows, columns = drawing.shape[1:]
-    small = cv2.resize(photo, (columns, rows), interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(photo, (columns, rows), interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _colour_of_mask(cells: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float32]:
     grown = cv2.dilate(drawing[_PADS], np.ones((5, 5), np.uint8))
-    free = (grown < _COPPER_FREE) & (drawing[_BODIES] < _COPPER_FREE) & (small.max(axis=2) > 20)
-    chosen = small[free] if np.count_nonzero(free) > 100 else small.reshape(-1, 3)
+    free = (grown < _COPPER_FREE) & (drawing[_BODIES] < _COPPER_FREE) & (_extreme(cv2.max, cells) > 20)
+    chosen = cells[free] if np.count_nonzero(free) > 100 else cells.reshape(-1, 3)
     return np.asarray(np.median(chosen[:: max(1, len(chosen) // 40_000)], axis=0) / 255, np.float32)
 
 
@@ -74,17 +83,17 @@ def channels(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float32]:
         drawing: (3, rows, columns) from ``drawing_channels``.
     """
     rows, columns = drawing.shape[1:]
-    base = mask_colour(photo, drawing)
-    cells = np.asarray(cv2.resize(photo, (columns, rows), interpolation=cv2.INTER_AREA), np.uint8)
+    cells = _cells(photo, drawing)
+    base = _colour_of_mask(cells, drawing)
     logs = _logarithm(cells)
     nearby = _mask_nearby(cells, drawing, np.asarray(np.log(base + _FLOOR), np.float32))
     against = np.clip(logs - nearby, -_LIMIT, _LIMIT)
-    light = np.ascontiguousarray(logs.mean(axis=2))
+    light = _mean(logs)
     out = np.empty((COUNT, rows, columns), np.float32)
     out[0:3] = against.transpose(2, 0, 1)
-    out[3] = np.clip((cells.max(axis=2) - np.float32(235)) / 20, 0, 1)
-    out[4] = np.clip((cells.min(axis=2) - np.float32(235)) / 20, 0, 1)
-    out[5] = cells.mean(axis=2) * np.float32(1 / 255)
+    out[3] = np.clip((_extreme(cv2.max, cells) - np.float32(235)) / 20, 0, 1)
+    out[4] = np.clip((_extreme(cv2.min, cells) - np.float32(235)) / 20, 0, 1)
+    out[5] = _mean(cells.astype(np.float32)) * np.float32(1 / 255)
     out[6] = 4 * _grain(photo)
     for number, scale_px in enumerate(_SCALES_PX):
         apart = light - cv2.GaussianBlur(light, (0, 0), scale_px)
@@ -97,6 +106,16 @@ def channels(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float32]:
     usual = np.log(base + _FLOOR)
     out[20], out[21] = usual[0] - usual[1], usual[2] - usual[1]
     return out
+
+
+def _mean(image: Plane) -> Plane:
+    """Mean of the three channels of every pixel; many times as fast as reducing over so short an axis."""
+    return np.asarray(cv2.transform(image, np.full((1, 3), 1 / 3, np.float32)), np.float32)
+
+
+def _extreme(of_two: Callable[[Any, Any], Any], image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The least or the greatest channel of every pixel, as ``of_two`` says."""
+    return np.asarray(reduce(of_two, cv2.split(image)), np.uint8)
 
 
 _LOGARITHMS = np.log(np.arange(256, dtype=np.float32) / 255 + np.float32(_FLOOR))
@@ -113,7 +132,7 @@ def _mask_nearby(cells: NDArray[np.uint8], drawing: Drawing, base: NDArray[np.fl
     small = _logarithm(cv2.resize(cells, size, interpolation=cv2.INTER_AREA))
     covered = cv2.resize(np.maximum(drawing[_PADS], drawing[_BODIES]), size, interpolation=cv2.INTER_AREA)
     off = small - base
-    lighter = off.mean(axis=2)
+    lighter = _mean(off)
     tint = np.sum((off - lighter[..., None]) ** 2, axis=2)
     weight = np.exp(-tint / _TINT**2 - (lighter / _LIGHT) ** 2) * (1 - covered * np.float32(1 / 255)) ** 2
     spread = _NEAR_MM

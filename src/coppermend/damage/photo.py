@@ -99,7 +99,8 @@ def _upright(image: Image.Image, where: str) -> Photo:
                 )  # JPEG: decode at 1/2, 1/4, ...
             turned = image.getexif().get(ExifTags.Base.Orientation, 1) in (5, 6, 7, 8)
             image.load()
-            upright = ImageOps.exif_transpose(image).convert("RGB")
+            ImageOps.exif_transpose(image, in_place=True)
+            upright: Image.Image = image if image.mode == "RGB" else image.convert("RGB")  # a copy costs time
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, Image.DecompressionBombError):
         raise InputError("the photo is cut short or damaged", expected=_EXPECTED, where=where) from None
     # HEIF is turned by its decoder: what counts is how the picture came out.
@@ -116,12 +117,13 @@ def _upright(image: Image.Image, where: str) -> Photo:
 
 
 def _check_shows_something(rgb: NDArray[np.uint8], where: str) -> None:
-    some = rgb[:: max(1, rgb.shape[0] // 400), :: max(1, rgb.shape[1] // 400)].astype(np.float32)
-    if (some.min(axis=2) >= _BRIGHT).mean() > _TOO_MANY:
+    some = rgb[:: max(1, rgb.shape[0] // 400), :: max(1, rgb.shape[1] // 400)]
+    some = np.ascontiguousarray(some.transpose(2, 0, 1), np.float32)
+    if (some.min(axis=0) >= _BRIGHT).mean() > _TOO_MANY:
         raise InputError(
             "the photo is over-exposed: nearly all of it is white", expected="a darker photo", where=where
         )
-    if (some.max(axis=2) <= _DARK).mean() > _TOO_MANY:
+    if (some.max(axis=0) <= _DARK).mean() > _TOO_MANY:
         raise InputError("the photo is black", expected="a brighter photo", where=where)
-    if some.mean(axis=2).std() < _FLAT:
+    if some.mean(axis=0).std() < _FLAT:
         raise InputError("the photo is blank", expected="a photo of the board", where=where)
