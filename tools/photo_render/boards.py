@@ -40,7 +40,8 @@ def random_board(seed: int, *, small: bool = False) -> Board:
     parts = [Part(f"H{i + 1}", "", "", x, y, package="HOLE-3.2") for i, (x, y) in enumerate(holes)]
     placed = _placed(rng, width, height, holes)
     for part in placed:
-        pads += _own_pads(rng, part)
+        pads += package_pads(part)
+    pads += _lands(seed, width, height, pads, placed)
     tracks, vias, nets = _wired(rng, [p for p in pads if not p.refdes.startswith("H")], width, height)
     return Board(
         f"made-{seed}", width, height, parts=tuple(parts + placed), pads=tuple(pads), vias=tuple(vias),
@@ -62,8 +63,42 @@ def _outline(width: float, height: float, radius: float) -> tuple[tuple[float, f
     return tuple((float(x), float(y)) for x, y in corners)
 
 
-def _own_pads(rng: np.random.Generator, part: Part) -> list[Pad]:
-    return list(package_pads(part))
+def _lands(seed: int, width: float, height: float, pads: list[Pad], parts: list[Part]) -> list[Pad]:
+    """On some boards large bare lands, as for edge contacts, test points and heat: dulled, they are easily missed."""
+    rng = np.random.default_rng([seed, 13])
+    if rng.random() < 0.6:
+        return []
+    rectangles = [
+        (
+            float(rng.uniform(6, width - 6)),
+            float(rng.uniform(6, height - 6)),
+            *rng.uniform(2.5, 9, 2).tolist(),
+        )
+        for _ in range(int(rng.integers(2, 14)))
+    ]
+    if rng.random() < 0.5:
+        pitch, long, first = (
+            float(rng.choice([2.54, 3.96])),
+            float(rng.uniform(4, 9)),
+            rng.uniform(8, width / 2),
+        )
+        count = min(int(rng.integers(5, 20)), int((width - 8 - first) / pitch))
+        rectangles += [(float(first + i * pitch), long / 2 + 0.5, 0.6 * pitch, long) for i in range(count)]
+    index, busy, lands = Board("", width, height), [], []
+    busy += [body_shape(index, part).bounds for part in parts]
+    busy += [_bounds(p.x_mm, p.y_mm, p.size_mm + 1, p.height_mm + 1) for p in pads]
+    for x, y, wide, high in rectangles:
+        box = _bounds(x, y, wide, high)
+        if not any(_meet(box, other) for other in busy if other):
+            busy.append(box)
+            lands.append(
+                Pad(f"L{len(lands) + 1}", "1", x, y, 0.0, wide, "both", high, bool(rng.random() < 0.3))
+            )
+    return lands
+
+
+def _bounds(x: float, y: float, wide: float, high: float) -> tuple[float, float, float, float]:
+    return x - wide / 2, y - high / 2, x + wide / 2, y + high / 2
 
 
 def _placed(
