@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from pathlib import Path
 
@@ -128,6 +129,21 @@ def test_a_drawing_is_sent_once(at_work):
 
     assert first.headers["content-type"].startswith("image/svg+xml")
     assert (again.status_code, again.content) == (304, b"")
+
+
+def test_a_drawing_is_packed_for_those_who_unpack(at_work):
+    """Packed or plain, the drawing is the same; a page lays its overlays over it in the same view box."""
+    path = f"/boards/{at_work.board}/bottom.svg"
+
+    packed = at_work.client.get(path, headers={"Accept-Encoding": "gzip"})
+    plain = at_work.client.get(path, headers={"Accept-Encoding": "identity"})
+
+    assert packed.headers["content-encoding"] == "gzip" and "content-encoding" not in plain.headers
+    assert packed.content == plain.content
+    view_box = re.search(r'viewBox="[^"]+"', plain.text)[0]
+    assert (
+        at_work.client.get(f"/boards/{at_work.board}").text.count(view_box) == 4
+    )  # two on each side, which are alike
 
 
 def test_there_are_two_sides(at_work):

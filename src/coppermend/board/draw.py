@@ -19,7 +19,7 @@ from coppermend.board.parttypes import PartLibrary
 from coppermend.board.space import board_shape
 from coppermend.errors import InputError
 
-__all__ = ["Overlay", "OverlayKind", "draw_board"]
+__all__ = ["Overlay", "OverlayKind", "draw_board", "sheet_box"]
 
 _MARGIN_MM = 3.0
 _CAPTION_MM = 7.0
@@ -88,9 +88,21 @@ def draw_board(
         samples, taken = legend(prefix, overlays, below + 3.5, frame.width_mm)
         content.append(samples)
         below += taken
-    height = _MARGIN_MM + max(below, frame.height_mm + _MARGIN_MM)
-    box = (-_MARGIN_MM, -_MARGIN_MM, frame.width_mm + 2 * _MARGIN_MM, height)
-    return _document(box, frame, prefix, title, content)
+    return _document(_sheet_box(frame, below), frame, prefix, title, content)
+
+
+def sheet_box(frame: Frame) -> Box:
+    """The view box of a side drawn with its caption and no legend: left, top, width, height in the picture [mm].
+
+    For those who lay something over a drawing that another request fetches.
+    """
+    return _sheet_box(frame, frame.height_mm + 1.0 + _CAPTION_MM)
+
+
+def _sheet_box(frame: Frame, below_mm: float) -> Box:
+    """The box that holds a whole side and what reaches to ``below_mm`` under its upper edge."""
+    height = _MARGIN_MM + max(below_mm, frame.height_mm + _MARGIN_MM)
+    return -_MARGIN_MM, -_MARGIN_MM, frame.width_mm + 2 * _MARGIN_MM, height
 
 
 def _window_box(frame: Frame, window: tuple[float, float, float, float]) -> Box:

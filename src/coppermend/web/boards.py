@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from typing import Any
 
@@ -56,7 +55,8 @@ def add_board(request: Request, form: SentForm) -> Response:
         with (
             unheard()
         ):  # it is in the library now; what its page shows is worked out here, where it may take its time
-            drawing_of(desk, sha256)
+            for side in SIDES:
+                desk.drawing(sha256, side)
             desk.findings(sha256)
         return sha256, notes
 
@@ -128,9 +128,10 @@ def draw_side(request: Request, sha256: str, file: str) -> Response:
     sides: dict[str, Layer] = {side: side for side in SIDES}
     if file not in sides:
         raise UnknownName("drawing", file, hint="top or bottom")
-    drawn = desk_of(request).drawing(sha256, sides[file]).encode()
-    tag = f'"{hashlib.sha256(drawn).hexdigest()[:32]}"'
-    headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
-    if request.headers.get("if-none-match", "").removeprefix("W/") == tag:
+    drawn = desk_of(request).drawing(sha256, sides[file])
+    headers = {"ETag": drawn.tag, "Cache-Control": "private, no-cache", "Vary": "Accept-Encoding"}
+    if request.headers.get("if-none-match", "").removeprefix("W/") == drawn.tag:
         return Response(status_code=304, headers=headers)
-    return Response(drawn, media_type="image/svg+xml", headers=headers)
+    if "gzip" not in request.headers.get("accept-encoding", ""):
+        return Response(drawn.svg, media_type="image/svg+xml", headers=headers)
+    return Response(drawn.packed, media_type="image/svg+xml", headers={**headers, "Content-Encoding": "gzip"})

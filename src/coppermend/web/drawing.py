@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import shapely
 from markupsafe import Markup
 
 from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE
-from coppermend.board.draw import Overlay
+from coppermend.board.draw import Overlay, sheet_box
 from coppermend.board.draw_overlays import overlay_layer, patterns
-from coppermend.board.draw_svg import Frame
+from coppermend.board.draw_svg import Frame, number
 from coppermend.board.model import Board, Layer
 from coppermend.copper.records import Jumper
 from coppermend.web.desk import Desk, Job
 from coppermend.web.language import mark
 
-_VIEW_BOX = re.compile(r'viewBox="([^"]+)"')
 _SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
 SIDES: tuple[Layer, Layer] = ("top", "bottom")
+NO_PHOTOS: Mapping[Layer, str] = MappingProxyType({})
 Box = tuple[float, float, float, float]  # left, bottom, right, top [mm]
 _AROUND_MM = 22.0
 _WORDS = {
@@ -40,6 +40,7 @@ class Sheet:
     height_mm: float
     frame: Frame
     overlays: Markup
+    photo: str = ""  # SHA-256 of a straightened photo of this side, seen from the top
 
 
 @dataclass(frozen=True)
@@ -59,25 +60,24 @@ class Drawing:
 
 def drawing_of(
     desk: Desk, sha256: str, overlays: Sequence[Overlay] = (), side: Layer = "top",
-    focus_mm: Box | None = None,
+    focus_mm: Box | None = None, *, photos: Mapping[Layer, str] = NO_PHOTOS,
 ) -> Drawing:  # fmt: skip
-    """The drawing of a kept board with ``overlays`` on both sides, ``side`` shown first."""
+    """The drawing of a kept board with ``overlays`` on both sides, ``side`` shown first, over ``photos`` of its sides."""
     board = desk.board(sha256)
     kinds = dict.fromkeys(overlay.kind for overlay in overlays)
     layers = tuple((kind, _WORDS[kind]) for kind in kinds if kind in _WORDS)
-    sheets = tuple(_sheet(desk, sha256, board, one, overlays) for one in SIDES)
+    sheets = tuple(replace(_sheet(board, one, overlays), photo=photos.get(one, "")) for one in SIDES)
     return Drawing(sha256, board, sheets, side, layers, focus_mm)
 
 
-def _sheet(desk: Desk, sha256: str, board: Board, side: Layer, overlays: Sequence[Overlay]) -> Sheet:
-    found = _VIEW_BOX.search(desk.drawing(sha256, side))
-    assert found is not None  # draw_board always writes one
-    _, _, width, height = map(float, found[1].split())
+def _sheet(board: Board, side: Layer, overlays: Sequence[Overlay]) -> Sheet:
     frame, prefix = Frame.of(board, side), f"over-{side}"
+    box = sheet_box(frame)
     content = patterns(prefix, {"damage", *(o.kind for o in overlays)}) + overlay_layer(
         board, frame, prefix, overlays
     )
-    return Sheet(side, found[1], width, height, frame, Markup(content))  # draw_overlays escapes names
+    view_box = " ".join(map(number, box))
+    return Sheet(side, view_box, box[2], box[3], frame, Markup(content))  # draw_overlays escapes names
 
 
 def stage_overlays(job: Job, stage: str) -> tuple[Overlay, ...]:
