@@ -72,6 +72,7 @@ def pin_spec(part: Part, pin: str, library: PartLibrary) -> PinSpec | None:
     return kind.pin_by_number.get(pin) if kind else None
 
 
+@lru_cache(maxsize=16384)  # of every name on the largest boards: they are sorted again and again
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key that puts ``R2`` before ``R10``.
 

@@ -90,12 +90,13 @@ class _Builder:
         self.joint = rate_of_class("solder_joint").weight
         self.contact = rate_of_class("ic_socket").weight / 10  # shared by a socket's many contacts
         self.net_of, self.number_of = graph.board.index.net_of_pin, graph.net_number
-        # What the net of a driving pin shows without it: nothing else may drive it.
-        self.cut_off: dict[PinRef, Mode] = {
-            pin: Mode.FLOATING if graph.sole_driver[net] else Mode.SHARED
-            for net, pins in graph.drivers.items() for pin in pins
-        }  # fmt: skip
+        # Where a driving pin begins to show when it is cut off: nothing else may drive its net.
+        self.cut_off: dict[PinRef, tuple[tuple[int, Mode]]] = {}
+        for net, pins in graph.drivers.items():
+            start = ((graph.number[net], Mode.FLOATING if graph.sole_driver[net] else Mode.SHARED),)
+            self.cut_off.update(dict.fromkeys(pins, start))
         self.found: list[Fault] = []
+        self._nothing_known = known == Knowledge()
         self._factors: dict[str, float] = {}
         self._keys: dict[str, tuple[tuple[int, int, str], ...]] = {}
         self._carried: dict[PinRef, tuple[PinRef, ...]] = {}
@@ -118,7 +119,9 @@ class _Builder:
         return self.found
 
     def _factor(self, name: str) -> float:
-        """What is known of a part or net, remembered."""
+        """What is known of a part or net, remembered; nothing at all is known of most boards."""
+        if self._nothing_known:
+            return 1.0
         if name not in self._factors:
             self._factors[name] = self.known.factor(name)
         return self._factors[name]
@@ -134,7 +137,7 @@ class _Builder:
         kind = graph.kinds[refdes]
         shares = _STORE_SHARES if kind in ("rom", "ram") else _IC_SHARES
         inputs = graph.inputs_of(refdes)
-        alone = [self.cut_off[pin] is Mode.FLOATING for pin in outputs]
+        alone = [self.cut_off[pin][0][1] is Mode.FLOATING for pin in outputs]
         numbers = [number_of[pin] for pin in outputs]
         modes = {n: Mode.DEAD if sole else Mode.SHARED for n, sole in zip(numbers, alone, strict=True)}
         add(Fault(unit, "dead", "", weight * shares["dead"], tuple(modes.items())))
@@ -156,20 +159,15 @@ class _Builder:
             for pin in dict.fromkeys((*outputs, *inputs)):
                 self._open_contact(socket, pin, weight)
 
-    def _starts_cut_off(self, pin: PinRef) -> tuple[tuple[int, Mode], ...]:
-        """Where a pin cut off from its net begins to show: what it drives floats, what it reads is not there."""
-        mode = self.cut_off.get(pin)
-        return () if mode is None else ((self.number_of[pin], mode),)
-
     def _open_contact(self, unit: Unit, pin: PinRef, weight: float) -> None:
         """A socket's open contact; the pad beneath it shows what the net does."""
-        starts = self._starts_cut_off(pin)
+        starts = self.cut_off.get(pin, ())
         shown = starts[0][1] if starts else Mode.NONE
         self.found.append(Fault(unit, "contact {} open", pin, weight, starts, self._carries(pin), pin, shown))
 
     def _open_copper(self, unit: Unit, pin: PinRef, weight: float) -> None:
         """A pin's open track or joint; the pin itself floats unless it drives."""
-        starts = self._starts_cut_off(pin)
+        starts = self.cut_off.get(pin, ())
         shown = Mode.NONE if starts and starts[0][1] is Mode.FLOATING else Mode.FLOATING
         self.found.append(
             Fault(unit, "open at {}", pin, weight, starts, self._carries(pin), pin, shown, False, True)
@@ -270,8 +268,8 @@ class _Builder:
     def _short(self, nets: tuple[str, str], refdes: str) -> None:
         graph = self.graph
         signals = [net for net in nets if graph.signal(net)]
-        supplies = [net for net in nets if net in graph.supply]
-        if not signals or len(signals) + len(supplies) < 2:
+        supplies = [net for net in nets if net in graph.supply] if len(signals) == 1 else []
+        if len(signals) + len(supplies) < 2:
             return
         worst = max([self._factor(net) for net in (*signals, refdes)])
         mode = Mode.FIGHTS
