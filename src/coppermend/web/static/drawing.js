@@ -33,9 +33,18 @@ class Drawing {
   async ready() {
     const side = this.side;
     if (!this.sheets.has(side)) {
-      this.sheets.set(side, this.load(this.figure.querySelector(`.sheet[data-side=${side}]`)));
+      const loading = this.load(this.figure.querySelector(`.sheet[data-side=${side}]`));
+      this.sheets.set(side, loading);
+      loading.finally(() => this.painted());
     }
     return this.sheets.get(side);
+  }
+
+  // What waits for the drawing comes once it is painted and the browser rests, drawing or no drawing.
+  painted() {
+    const show = () => this.figure.classList.add("is-painted");
+    const rest = window.requestIdleCallback ?? setTimeout;
+    requestAnimationFrame(() => requestAnimationFrame(() => rest(show)));
   }
 
   async load(box) {
