@@ -44,7 +44,7 @@ def test_heavy_damage_is_found() -> None:
 
 def test_sound_board_is_left_alone() -> None:
     """On a board without damage next to nothing is marked, in spite of labels, flux and lamps."""
-    board, _, shot = small_scene(grade="none")
+    board, _, shot = small_scene(16, "none", small=True)
     photo = read_photo(shot.jpeg, "photo")
 
     found = corrosion_map(photo, board, shot.view)

@@ -17,12 +17,14 @@ from photo_render.shoot import Shot, shoot
 
 
 @cache
-def small_scene(seed: int = 3, grade: str = "heavy", mask: str = "green") -> tuple[Board, Scene, Shot]:
-    """Board, scene and shot of one photograph of 1600 x 1200 px; drawn once per run."""
-    board = random_board(seed)
+def small_scene(
+    seed: int = 3, grade: str = "heavy", mask: str = "green", *, small: bool = False
+) -> tuple[Board, Scene, Shot]:
+    """Board, scene and shot of one photograph of 1600 x 1200 px, of 1200 x 900 px for a small board; drawn once per run."""
+    board = random_board(seed, small=small)
     scene = random_scene(seed, board.width_mm, board.height_mm, grade)
     scene = replace(
-        scene, photo_size=(1600, 1200), click_sigma_px=1.2, mask=mask, mask_rgb=MASKS[mask][0], exposure=1.0,
+        scene, photo_size=(1200, 900) if small else (1600, 1200), click_sigma_px=1.2, mask=mask, mask_rgb=MASKS[mask][0], exposure=1.0,
         fill=0.8,
     )  # fmt: skip
     return board, scene, shoot(board, scene)
