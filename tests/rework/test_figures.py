@@ -218,6 +218,17 @@ def test_ripple_formulas_meet_the_reference_table(hz, amps, farads, bound, refin
     assert ripple_refined_v(amps, hz, farads, 9 * math.sqrt(2)) == pytest.approx(refined, abs=6e-4)
 
 
+def test_refined_ripple_solves_its_equation_at_any_load():
+    """From no load to one that empties the capacitor, all at once: both sides of the equation agree, never over the peak."""
+    amps, hz, farads, peak = np.array([0.0, 1e-9, 1e-3, 0.5, 5.0, 13.0, 400.0]), 50.0, 4700e-6, 12.0
+    ripple = ripple_refined_v(amps, hz, farads, peak)
+    discharge = amps / farads * (1 / (2 * hz) - np.arccos(1 - ripple / peak) / (2 * np.pi * hz))
+
+    assert ripple[:-2] == pytest.approx(discharge[:-2], rel=1e-6)
+    assert (np.diff(ripple) >= 0).all() and ripple[0] == 0.0
+    assert ripple[-2:] == pytest.approx(peak) and (ripple[-2:] <= discharge[-2:]).all()
+
+
 @pytest.mark.parametrize(
     ("hz", "amps", "farads", "source", "esr", "ripple", "rms"),
     [
