@@ -77,7 +77,7 @@ def test_damage_is_found_corrected_and_kept(work: Work) -> None:
 
     answer = work.client.post(
         f"{work.path}/keep",
-        data={"proposed": found["map"], "side": "top", "note": "by eye", "registration": json.dumps(found["camera"])},
+        data={"proposed": found["map"], "straight": found["straight"], "side": "top", "note": "by eye", "registration": json.dumps(found["camera"])},
         files={"map": ("damage.png", encode_map(corrected), "image/png")}, follow_redirects=False,
     )  # fmt: skip
 
@@ -86,6 +86,13 @@ def test_damage_is_found_corrected_and_kept(work: Work) -> None:
     assert entry.kind == "damage" and entry.body["photo"] == work.photo and entry.body["note"] == "by eye"
     assert work.desk.store.attachment(entry.body["proposed"]) != work.desk.store.attachment(entry.body["map"])
     assert work.desk.job(work.number).found.touch.area_mm2 == pytest.approx(40 * 60 / 16)
+    for stage in ("inspect", "copper", "refit"):  # the photo is offered under the drawing of its side alone
+        text = work.client.get(f"/jobs/{work.number}/{stage}").text
+        assert (
+            text.count(f'data-photo="/attachments/{found["straight"]}"') == 1 and 'name="photo-under"' in text
+        )
+    work.client.post(f"/jobs/{work.number}/void", data={"seq": str(entry.seq), "stage": "inspect"})
+    assert "data-photo" not in work.client.get(f"/jobs/{work.number}/copper").text
 
 
 @pytest.mark.parametrize(("points", "words"), [("[]", "too few"), ("{", "broken JSON")])

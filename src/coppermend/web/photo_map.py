@@ -110,6 +110,8 @@ def keep_map(request: Request, number: str, sha256: str, form: SentForm) -> Resp
         store.attachment_info(form.text("proposed"))
         kept = store.attach(uploads[0].data, "damage.png", "image/png")
         extra = {"note": form.text("note")} if form.text("note") else {}
+        if form.text("straight"):  # to be laid under the drawings of the stages
+            extra["straight"] = store.attachment_info(form.text("straight")).sha256
         return {
             "area": area_to_geojson(area), "photo": sha256, "map": kept, "proposed": form.text("proposed"),
             "side": _side(form.text("side")), "registration": _json(form.text("registration")), **extra,

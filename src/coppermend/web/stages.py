@@ -17,6 +17,7 @@ from coppermend.web.errand_pages import worked_out
 from coppermend.web.forms import Form
 from coppermend.web.language import translate
 from coppermend.web.pages import page
+from coppermend.web.underlay import photos_under
 from coppermend.web.views import stage_view
 
 router = APIRouter(include_in_schema=False)
@@ -52,7 +53,7 @@ def stage_page(
     desk = desk_of(request)
     view = {**view} if view is not None else stage_view(desk, job, stage, dict(request.query_params))
     shown = (view.pop("overlays"), view.pop("side"), view.pop("focus_mm", None))
-    drawing = drawing_of(desk, job.sha256, *shown) if job.sha256 else None
+    drawing = drawing_of(desk, job.sha256, *shown, photos=photos_under(job)) if job.sha256 else None
     context = {**job_context(request, job, stage), **view, "here": stage, "drawing": drawing, "error": error}
     return page(request, f"stages/{stage}.html", status=status, typed=typed or Form(), **context)
 

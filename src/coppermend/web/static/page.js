@@ -1,5 +1,6 @@
 // What every page does: marks that scripts run, cleans the address, filters tables, keeps drafts, starts drawings.
 import { startDrawings } from "./drawing.js";
+import { underlays } from "./underlay.js";
 import { startDrafts } from "./typed.js";
 
 document.documentElement.classList.add("scripted");
@@ -61,4 +62,5 @@ addEventListener("pageshow", () => {
   for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
 });
 
+underlays();
 startDrawings();

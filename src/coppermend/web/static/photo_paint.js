@@ -51,6 +51,7 @@ export function painting(root) {
     aimed = [columns / 2, rows / 2];
     form.elements.proposed.value = map;
     form.elements.side.value = side;
+    form.elements.straight.value = picture;
     form.elements.registration.value = JSON.stringify({ pixel_to_mm: rest.pixel_to_mm, camera: rest.camera, rms_mm: rest.rms_mm });
     step.hidden = false;
     show();
