@@ -55,7 +55,10 @@ class Drawing {
       this.told.textContent = _("The drawing could not be fetched. Load the page anew.");
       return null;
     }
-    const svg = document.adoptNode(new DOMParser().parseFromString(await answer.text(), "image/svg+xml").documentElement);
+    // Read as part of a page, which takes a browser a third of the time that an XML document takes.
+    const read = document.createElement("template");
+    read.innerHTML = await answer.text();
+    const svg = document.adoptNode(read.content.firstElementChild);
     svg.removeAttribute("width");
     svg.removeAttribute("height");
     Object.assign(svg.dataset, over.dataset);
