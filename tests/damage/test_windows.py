@@ -6,7 +6,7 @@ import numpy as np
 
 from coppermend.damage.layers import Canvas
 from coppermend.damage.matches import found_alone, found_together
-from coppermend.damage.windows import Look, correlated, high_pass, means_nearby
+from coppermend.damage.windows import Look, correlated, high_pass, means_nearby, pattern_of
 
 
 def test_means_nearby_count_only_what_tells() -> None:
@@ -35,7 +35,7 @@ def test_windows_together_find_what_none_finds_alone() -> None:
     drawn = high_pass(rng.normal(size=canvas.shape).astype(np.float32), 4.0)
     noise = high_pass(rng.normal(size=canvas.shape).astype(np.float32), 4.0)
     seen = noise + np.roll(drawn, (-1, 2), axis=(0, 1)) / 15
-    surfaces = correlated(seen, drawn, canvas, 1.25)
+    surfaces = correlated(seen, {"drawn": pattern_of(drawn, canvas, 1.25)}, 1.25)["drawn"]
 
     alone, together = (found(surfaces, Look(1.0), canvas) for found in (found_alone, found_together))
 

@@ -22,6 +22,7 @@ K1_SIGMA = 0.04  # how strong a phone's distortion is expected to be (common pra
 BIAS_SIGMA_MM = 0.2  # light from one side moves the look of a track by up to its width; our choice
 _UNDISTORT_ROUNDS = 6
 _FIT_ROUNDS = 10
+_SMALL_CHANGE = 1e-5  # of half the board: a micrometre or so
 
 
 @dataclass(frozen=True)
@@ -186,8 +187,11 @@ def fit_view(
     for _ in range(_FIT_ROUNDS):
         now = residuals(parameters)
         weight = 1 / (1 + np.einsum("ni,nij,nj->n", now, info, now) / scale_mm**2)
-        steps = 1e-4 * np.eye(11)[active]
-        jacobian = np.stack([(residuals(parameters + step) - now) / 1e-4 for step in steps], axis=2)
+        steps = 1e-4 * np.eye(11)[active[active < 9]]
+        slopes = [(residuals(parameters + step) - now) / 1e-4 for step in steps]
+        if shifted.any():
+            slopes += [shifted * (1, 0), shifted * (0, 1)]
+        jacobian = np.stack(slopes, axis=2)
         weighted = info * weight[:, None, None]
         normal = np.einsum("nip,nij,njq->pq", jacobian, weighted, jacobian, optimize=True)
         gradient = np.einsum("nip,nij,nj->p", jacobian, weighted, now, optimize=True)
@@ -195,7 +199,7 @@ def fit_view(
         gradient += (expected * (parameters + offset))[active]
         change = -np.linalg.solve(normal, gradient)
         parameters[active] += change
-        if np.abs(change).max() < 1e-6:
+        if np.abs(change).max() < _SMALL_CHANGE:
             break
     return _moved(start, parameters, centre, unit)
 

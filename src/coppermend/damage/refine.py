@@ -34,11 +34,13 @@ from coppermend.damage.matches import (
 from coppermend.damage.rectify import rectify
 from coppermend.damage.windows import (
     Look,
+    Pattern,
     Plane,
     Surfaces,
     correlated,
     high_pass,
     luminance,
+    pattern_of,
     relief_of,
     scores_under,
     shrunk,
@@ -98,15 +100,15 @@ def refine_view(
     canvases = [_canvas(board, scale) for scale in _PX_PER_MM]
     drawn = _drawn(board, side, canvases)
     looks: dict[str, Look] = {}
+    patterns: dict[int, dict[str, Pattern]] = {}  # of a scale, of the kinds that are looked for
     for level, reach_mm, scale_mm in _ROUNDS:
         canvas = canvases[level]
         light = luminance(rectify(grey, view, canvas))
         seen = relief_of(light, canvas.px_per_mm)
-        surfaces = {
-            k: correlated(seen, v[level], canvas, reach_mm)
-            for k, v in drawn.items()
-            if k in looks or not looks
-        }
+        if level not in patterns:  # the first round at a scale looks furthest
+            kinds = looks or drawn
+            patterns[level] = {k: pattern_of(drawn[k][level], canvas, reach_mm) for k in kinds}
+        surfaces = correlated(seen, patterns[level], reach_mm)
         looks = looks or _best_looks(surfaces)
         matches = hole_matches(light, board, canvas, reach_mm)
         for kind, look in looks.items():

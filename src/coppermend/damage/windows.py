@@ -5,7 +5,8 @@ Reference: J. P. Lewis, Fast normalized cross-correlation, Vision Interface 1995
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -51,40 +52,96 @@ class Surfaces:
     grid: tuple[int, int]
 
 
-def correlated(seen: Plane, drawn: Plane, canvas: Canvas, reach_mm: float) -> Surfaces:
-    """Correlate every window of ``drawn`` with ``seen`` at all shifts within reach, block by block by Fourier transform."""
-    reach, block = max(2, round(reach_mm * canvas.px_per_mm)), round(_BLOCK_MM * canvas.px_per_mm)
-    rows, columns = (max(2, -(-n // block)) for n in canvas.shape)
+@dataclass(frozen=True)
+class Pattern:
+    """A drawn image, made ready to be looked for more than once.
+
+    Attributes:
+        spectrum: (rows, columns, ...) Fourier transforms of its blocks.
+        moments: (n, 3, 3) as in ``Surfaces``.
+        canvas: Where it is drawn.
+        reach_mm: How far it can be looked for [mm].
+    """
+
+    spectrum: NDArray[np.complex64]
+    moments: Plane
+    canvas: Canvas
+    reach_mm: float
+
+    @property
+    def size(self) -> int:
+        """Pixels each way that the blocks are transformed at."""
+        block, reach = _block_px(self.canvas), _reach_px(self.canvas, self.reach_mm)
+        return int(scipy.fft.next_fast_len(block + 2 * reach, real=True))
+
+
+def pattern_of(drawn: Plane, canvas: Canvas, reach_mm: float) -> Pattern:
+    """Make a drawn image ready to be looked for, ``reach_mm`` to each side at most."""
+    block, (rows, columns) = _block_px(canvas), _block_grid(canvas)
     below, right = rows * block - canvas.shape[0], columns * block - canvas.shape[1]
     drawn = np.asarray(
         cv2.copyMakeBorder(drawn, 0, below, 0, right, cv2.BORDER_CONSTANT, value=0), np.float32
     )
-    around = cv2.copyMakeBorder(
-        seen, reach, reach + below, reach, reach + right, cv2.BORDER_CONSTANT, value=0
-    )
-    wide = block + 2 * reach
-    size = scipy.fft.next_fast_len(wide, real=True)
-    far = np.lib.stride_tricks.sliding_window_view(around, (wide, wide))[::block, ::block]
-    near = drawn.reshape(rows, block, columns, block).transpose(0, 2, 1, 3)
-    product = np.conj(scipy.fft.rfft2(near, (size, size))) * scipy.fft.rfft2(far, (size, size))
-    covariance = scipy.fft.irfft2(product, (size, size))[..., : 2 * reach + 1, : 2 * reach + 1]
-    covariance = covariance.transpose(2, 3, 0, 1) / np.float32(block * block)
-
     slopes = [np.zeros_like(drawn), np.zeros_like(drawn)]
     slopes[0][:, 1:-1] = (drawn[:, 2:] - drawn[:, :-2]) / 2
     slopes[1][1:-1] = (drawn[2:] - drawn[:-2]) / 2
     parts = [drawn, *slopes]
-    moments = np.stack([shrunk(parts[i] * parts[j], (rows, columns)) for i in range(3) for j in range(3)])
+    moments = np.empty((3, 3, (rows - 1) * (columns - 1)), np.float32)
+    for i in range(3):
+        for j in range(i, 3):
+            moments[i, j] = moments[j, i] = _windows(shrunk(parts[i] * parts[j], (rows, columns)))
+    empty = Pattern(
+        np.zeros(0, np.complex64), np.ascontiguousarray(moments.transpose(2, 0, 1)), canvas, reach_mm
+    )
+    near = drawn.reshape(rows, block, columns, block).transpose(0, 2, 1, 3)
+    return replace(empty, spectrum=scipy.fft.rfft2(near, (empty.size, empty.size)))
+
+
+def correlated(seen: Plane, patterns: Mapping[str, Pattern], reach_mm: float) -> dict[str, Surfaces]:
+    """Correlate every window of each pattern with a photo at all shifts within reach, block by block by Fourier transform.
+
+    Args:
+        seen: What the photo shows, on the canvas that the patterns, made for this reach or more, have in common.
+        patterns: By name.
+        reach_mm: How far to look [mm].
+    """
+    if not patterns:
+        return {}
+    canvas, size = next((p.canvas, p.size) for p in patterns.values())
+    block, reach, (rows, columns) = _block_px(canvas), _reach_px(canvas, reach_mm), _block_grid(canvas)
+    below, right = rows * block - canvas.shape[0], columns * block - canvas.shape[1]
+    around = cv2.copyMakeBorder(
+        seen, reach, reach + below, reach, reach + right, cv2.BORDER_CONSTANT, value=0
+    )
+    wide = block + 2 * reach
+    far = np.lib.stride_tricks.sliding_window_view(around, (wide, wide))[::block, ::block]
+    spectrum = scipy.fft.rfft2(far, (size, size))
     inner = around[reach : reach + rows * block, reach : reach + columns * block]
+    strength = np.sqrt(_windows(shrunk(inner * inner, (rows, columns)))) + np.float32(1e-6)
     across, down = (block * (np.arange(n - 1) + 1) / canvas.px_per_mm for n in (columns, rows))
     centres = np.stack(np.meshgrid(across, canvas.height_mm - down), axis=-1).reshape(-1, 2)
-    return Surfaces(
-        np.asarray(_windows(covariance), np.float32),
-        np.sqrt(_windows(shrunk(inner * inner, (rows, columns)))) + np.float32(1e-6),
-        np.asarray(_windows(moments).reshape(3, 3, -1).transpose(2, 0, 1)),
-        centres,
-        (rows - 1, columns - 1),
-    )
+
+    def surfaces(pattern: Pattern) -> Surfaces:
+        shifts = scipy.fft.irfft2(np.conj(pattern.spectrum) * spectrum, (size, size))
+        shifts = shifts[..., : 2 * reach + 1, : 2 * reach + 1].transpose(2, 3, 0, 1)
+        covariance = _windows(np.ascontiguousarray(shifts)) / np.float32(block * block)
+        return Surfaces(covariance, strength, pattern.moments, centres, (rows - 1, columns - 1))
+
+    return {name: surfaces(pattern) for name, pattern in patterns.items()}
+
+
+def _block_px(canvas: Canvas) -> int:
+    return round(_BLOCK_MM * canvas.px_per_mm)
+
+
+def _reach_px(canvas: Canvas, reach_mm: float) -> int:
+    return max(2, round(reach_mm * canvas.px_per_mm))
+
+
+def _block_grid(canvas: Canvas) -> tuple[int, int]:
+    """Rows and columns of blocks that cover the canvas, two at least."""
+    rows, columns = (max(2, -(-n // _block_px(canvas))) for n in canvas.shape)
+    return rows, columns
 
 
 def _windows(blocks: Plane) -> Plane:
