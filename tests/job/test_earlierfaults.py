@@ -1,0 +1,65 @@
+"""Faults of earlier jobs are counted by place on the same board and by type on any other; the asking job is left out."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from coppermend.board.model import Board
+from coppermend.errors import RecordError
+from coppermend.job.earlierfaults import NO_HISTORY, FaultHistory, earlier_faults, history_for
+from coppermend.job.state import fold
+from coppermend.job.store import Store
+
+
+def on_board(store: Store, board: Board, *seen: tuple[str, str, str]) -> str:
+    """A job on a board in which (kind, point, value) were observed."""
+    number = store.new_job({"customer": "Ana"}, who="Bo")
+    sha256 = store.add_board(board)
+    store.append(number, "board", "receive", {"name": board.name, "sha256": sha256}, who="Bo")
+    for kind, point, value in seen:
+        store.append(
+            number, "observation", "isolate", {"kind": kind, "point": point, "value": value}, who="Bo"
+        )
+    return number
+
+
+def test_the_last_repair_and_what_a_swap_cured_count(store: Store, small: Board):
+    """Of two repairs the last; a swap of one part that cured; neither one that did not, nor one of two parts at once."""
+    on_board(store, small, ("repair", "R1", "replaced"), ("repair", "U1", "replaced"))
+    on_board(store, small, ("swap", "U1", "cured"), ("swap", "U2", "same"), ("swap", "D1+R1", "cured"))
+    other = dataclasses.replace(small, name="Other")
+    on_board(store, other, ("repair", "U2", "replaced"))
+
+    found = earlier_faults(store, small)
+
+    assert found == FaultHistory((("U1", 2),), (("7400", 1), ("7404", 2)))
+
+
+def test_the_asking_job_and_what_was_undone_do_not_count(store: Store, small: Board):
+    """A job learns from others only, and a repair that was voided was none."""
+    asking = on_board(store, small, ("repair", "U1", "replaced"))
+    undone = on_board(store, small, ("repair", "U2", "replaced"))
+    store.append(undone, "void", "isolate", {"seq": 3}, who="Bo")
+
+    assert earlier_faults(store, small, besides=asking) == NO_HISTORY
+    assert earlier_faults(store, small).here == (("U1", 1),)
+    assert history_for(store, small, fold(store.entries(asking))) == NO_HISTORY
+
+
+def test_before_the_search_nothing_is_asked(store: Store, small: Board):
+    """A job without an observation takes no history, whatever there is."""
+    on_board(store, small, ("repair", "U1", "replaced"))
+    fresh = fold(store.entries(on_board(store, small)))
+
+    assert history_for(store, small, fresh) is NO_HISTORY
+
+
+def test_a_board_that_cannot_be_read_has_no_types(store: Store, small: Board, monkeypatch):
+    """Its faults still count by place."""
+    on_board(store, small, ("repair", "U1", "replaced"))
+
+    def damaged(_: str) -> Board:
+        raise RecordError("attachment is damaged on disk")
+
+    monkeypatch.setattr(store, "board", damaged)
+    assert earlier_faults(store, small) == FaultHistory((("U1", 1),), ())
