@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -44,6 +45,16 @@ from coppermend.isolate.told import Effect, Suspect
 CONTRADICTS_AT, NEEDS_PAIR_AT = 0.04, 0.08
 _REPAIRED = 0.02  # what is left of a unit's weight after it was repaired
 KEPT_LOGS = 512  # observations whose likelihoods are remembered
+KEPT_PAIRS = 5
+
+
+@dataclass
+class _Answers:
+    """What follows from the observations of a search, worked out when it is first asked for."""
+
+    posterior: Floats | None = None
+    proposed: dict[Tools, tuple[Measurement, ...]] = field(default_factory=dict)
+    pairs: tuple[SuspectPair, ...] | None = None
 
 
 class Isolation:
@@ -74,7 +85,7 @@ class Isolation:
         self.repaired: tuple[Unit, ...] = ()
         self._logs: dict[tuple[Observation, tuple[Observation, ...]], Floats] = {}
         self._prior = self.effects.prior.copy()
-        self._posterior: Floats | None = None
+        self._answers = _Answers()
 
     def record(self, point: str, kind: str, value: str, condition: str = "") -> Observation:
         """Take in one observation.
@@ -98,14 +109,14 @@ class Isolation:
             self.counting = (*self.counting, one)
             if one.kind in ("logic", "volts", "hertz"):
                 self.now = one.condition
-        self._posterior = None
+        self._answers = _Answers()
 
     @property
     def posterior(self) -> Floats:
         """P(fault) for every single fault, shape (faults,); sums to 1."""
-        if self._posterior is None:
-            self._posterior = self._posterior_of(self.counting)
-        return self._posterior
+        if self._answers.posterior is None:
+            self._answers.posterior = self._posterior_of(self.counting)
+        return self._answers.posterior
 
     def _posterior_of(self, seen: Sequence[Observation]) -> Floats:
         logs = np.zeros(len(self._prior))
@@ -165,8 +176,11 @@ class Isolation:
         """The ``n`` most telling measurements for their cost, best first; () when none tells enough."""
         if not self.effects.faults:
             return ()
-        suspicion = Suspicion.of(self.posterior, self.effects.site_of_fault)
-        return propose(self.effects, suspicion, self._known(), self.now, self.tools, n)
+        proposed = self._answers.proposed
+        if self.tools not in proposed or len(proposed[self.tools]) < n:
+            suspicion = Suspicion.of(self.posterior, self.effects.site_of_fault)
+            proposed[self.tools] = propose(self.effects, suspicion, self._known(), self.now, self.tools, n)
+        return proposed[self.tools][:n]
 
     def _known(self) -> Known:
         states, pins = dict[Place, Floats](), dict[Place, list[PinRef | None]]()
@@ -240,7 +254,11 @@ class Isolation:
         """Pairs of units at fault together, likeliest first; () while single faults explain what was seen."""
         if not self.needs_pair:
             return ()
-        return suspect_pairs(self.effects, self._prior, self.counting, self.posterior, count)
+        if self._answers.pairs is None:
+            self._answers.pairs = suspect_pairs(
+                self.effects, self._prior, self.counting, self.posterior, max(count, KEPT_PAIRS)
+            )
+        return self._answers.pairs[:count]
 
     @property
     def needs_pair(self) -> bool:
@@ -263,7 +281,7 @@ class Isolation:
         unit = next((u for u in self.effects.units.units if u == (kind, name)), None)
         if unit is None:
             raise UnknownName(f"{kind} to repair", name, self.board.name)
-        again = self._copy()
+        again = self.copy()
         again._repair((unit,))
         return again
 
@@ -274,18 +292,19 @@ class Isolation:
         self.repaired = (*self.repaired, *units)
         names = {unit.name for unit in units}
         self.counting = tuple(one for one in self.counting if still_holds(self.effects, one, names))
-        self._posterior = None
+        self._answers = _Answers()
 
-    def _copy(self) -> Isolation:
+    def copy(self) -> Isolation:
+        """The same search again, to be carried on by itself; what is worked out for one serves both until then."""
         again = Isolation.__new__(Isolation)
         again.__dict__.update(self.__dict__)
         return again
 
     def after_nothing(self) -> Isolation:
         """A new search on the same board, with nothing seen."""
-        again = self._copy()
+        again = self.copy()
         again.seen, again.counting, again.repaired, again.now = (), (), (), "running"
-        again._prior, again._posterior = self.effects.prior.copy(), None
+        again._prior, again._answers = self.effects.prior.copy(), _Answers()
         return again
 
     def forget_likelihoods(self) -> None:

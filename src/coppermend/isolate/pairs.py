@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coppermend.board.model import PinRef
-from coppermend.isolate.belief import set_states
+from coppermend.isolate.belief import Members, set_states
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import likelihood
 from coppermend.isolate.explain import unit_words
@@ -81,8 +82,7 @@ def _pair_likelihood(effects: Effects, one: Observation, members: np.ndarray) ->
     if one.kind in ("logic", "volts", "hertz", "seconds"):
         net = effects.graph.number[net_of(effects.graph.board, one.point)]
         pin: PinRef | None = pin_at(effects.graph.board, one.point)
-        states = MODES[effects.modes_at(net, one.condition, pin)]
-        return np.asarray(set_states(states, members) @ state_likelihood(effects, one))
+        return _both_at(effects.modes_at(net, one.condition, pin), state_likelihood(effects, one), members)
     if one.kind == "watch":
         wrong = effects.outputs.wrong
         both = 1.0 - (1.0 - wrong[members[:, 0]]) * (1.0 - wrong[members[:, 1]])
@@ -90,6 +90,13 @@ def _pair_likelihood(effects: Effects, one: Observation, members: np.ndarray) ->
     alone = likelihood(effects, one)[members]
     # Yes-no observations: either fault alone is enough to show it; the swap of one of two cures nothing.
     return np.asarray(alone.min(axis=1) if one.kind == "swap" else alone.max(axis=1))
+
+
+def _both_at(modes: NDArray[np.uint8], given_state: Floats, members: Members) -> Floats:
+    """P(seen at a net | pair), shape (pairs,): ``set_states`` for pairs, by the modes that the two put on the net."""
+    count = len(MODES)
+    table = set_states(MODES, np.indices((count, count)).reshape(2, -1).T) @ given_state
+    return np.asarray(table[modes[members[:, 0]].astype(np.int64) * count + modes[members[:, 1]]])
 
 
 def _by_unit(effects: Effects, members: np.ndarray, weights: Floats, count: int) -> tuple[SuspectPair, ...]:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 from coppermend.board.subject import Subject
 from coppermend.copper.isolation import IsolationScope
 from coppermend.copper.readings import FittedJumper, Reading
@@ -40,6 +41,7 @@ from coppermend.rework.records import KitLine, RefitItem, Remedy, StripItem
 from coppermend.underway import tell
 
 _STEPS = 5
+_JOBS = 32  # whose gates are remembered
 
 
 @dataclass(frozen=True)
@@ -141,21 +143,18 @@ def assess(
     tell(3, _STEPS, "Planning the proofs")
     power, evidence = _power(facts, state), _evidence(state)
     proofs, proof_notes = proofs_of_job(facts, state, lists.chosen)
-    judged = gate(
-        (
-            *_concerns(facts.board, touched, lists, _suspects(board, library, state, history)),
-            *required_concerns(lists.chosen),
-        ),
-        proofs,
-        evidence,
-        copper.proven,
-        net_points=facts.net_points,
-        probed=_probed(copper),
-        reasons=facts.unprovable,
-        power=power,
-    )
+    suspects = _suspects(board, library, state, history)
     tell(4, _STEPS, "Planning the proofs")
-    plan = least_plan(judged, proofs, evidence)
+    judged, plan = _judged(
+        Same(facts),
+        Same(touched),
+        Same(lists),
+        Same(copper),
+        suspects,
+        proofs,
+        tuple(evidence.values()),
+        power,
+    )
     return Assessment(
         board=board,
         state=state,
@@ -174,6 +173,27 @@ def assess(
         plan=plan,
         history=history,
     )
+
+
+@lru_cache(maxsize=_JOBS)
+def _judged(  # noqa: PLR0917  (a cache tells keys apart by position)
+    facts: Same[BoardFacts], touched: Same[Touch], lists: Same[WorkLists], copper: Same[CopperPlan],
+    suspects: tuple[Subject, ...], proofs: tuple[Proof, ...], results: tuple[Evidence, ...], power: PowerUp,
+) -> tuple[Gate, LeastPlan]:  # fmt: skip
+    """The gate and the cheapest plan to close it, worked out anew only when something that they judge has changed."""
+    known, work = facts.thing, lists.thing
+    evidence = {result.proof: result for result in results}
+    judged = gate(
+        (*_concerns(known.board, touched.thing, work, suspects), *required_concerns(work.chosen)),
+        proofs,
+        evidence,
+        copper.thing.proven,
+        net_points=known.net_points,
+        probed=_probed(copper.thing),
+        reasons=known.unprovable,
+        power=power,
+    )
+    return judged, least_plan(judged, proofs, evidence)
 
 
 def copper_plan(found: Assessment, library: PartLibrary, isolation: IsolationScope) -> CopperPlan:

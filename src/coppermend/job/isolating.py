@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 from coppermend.board.subject import Subject
 from coppermend.errors import InputError
 from coppermend.isolate.isolation import Isolation
@@ -14,6 +16,7 @@ from coppermend.job.earlierfaults import NO_HISTORY, FaultHistory
 from coppermend.job.known import Shop, isolation_base
 from coppermend.job.state import JobState, ObservationLine
 
+_SEARCHES = 32
 CONCERN_FROM = 0.2  # what is suspected less than this needs no proof of its own
 
 
@@ -51,9 +54,16 @@ def search_of(
     here, of_type = history.here, dict(history.of_type)
     same_type = tuple((p.refdes, of_type[p.type]) for p in board.parts if of_type.get(p.type))
     base = isolation_base(board, library, state.damage, Shop(here, same_type, reworked))
-    search = base.after_nothing()
+    found = _searched(Same(base), state.observations)
+    return Search(found.isolation.copy(), found.used, found.notes)
+
+
+@lru_cache(maxsize=_SEARCHES)
+def _searched(base: Same[Isolation], observations: tuple[ObservationLine, ...]) -> Search:
+    """Most entries of a job say nothing of its fault: the search stands as it stood."""
+    search = base.thing.after_nothing()
     used, notes = [], []
-    for line in state.observations:
+    for line in observations:
         try:
             search.add(observation(search.board, line.point, line.kind, line.value, line.condition))
         except InputError as error:

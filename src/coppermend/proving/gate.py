@@ -86,6 +86,21 @@ class _Facts:
         return tuple(p.id for p in self.proofs if (e := self.evidence.get(p.id)) and not e.passed)
 
     @cached_property
+    def _failed(self) -> tuple[Proof, ...]:
+        failed = set(self.failed_ids)
+        return tuple(p for p in self.proofs if p.id in failed)
+
+    @cached_property
+    def _done(self) -> frozenset[Subject]:
+        """What passing proofs exercise."""
+        return frozenset[Subject]().union(*(p.exercises for p in self.passing))
+
+    @cached_property
+    def _reachable(self) -> frozenset[Subject]:
+        """What any strong proof exercises."""
+        return frozenset[Subject]().union(*(p.exercises for p in self.strong))
+
+    @cached_property
     def reached(self) -> dict[str, frozenset[Subject]]:
         """Part -> every point of it that some strong proof passes through."""
         points: dict[str, set[Subject]] = {}
@@ -104,9 +119,10 @@ class _Facts:
         return frozenset({subject})
 
     def failed_on(self, subject: Subject) -> tuple[str, ...]:
-        failed = set(self.failed_ids)
+        if not self._failed:
+            return ()
         wanted = self.points(subject) | {subject}
-        return tuple(p.id for p in self.proofs if p.id in failed and p.exercises & wanted)
+        return tuple(p.id for p in self._failed if not p.exercises.isdisjoint(wanted))
 
     def proven_by(self, subject: Subject, concerns: Sequence[Concern]) -> tuple[str, ...]:
         """Ids of what proves ``subject``; () while it is open."""
@@ -144,18 +160,17 @@ class _Facts:
         return subject.kind == "net" and all(c.why != "changed" for c in concerns)
 
     def open_item(self, subject: Subject, concerns: tuple[Concern, ...]) -> OpenItem:
-        done = frozenset[Subject]().union(*(p.exercises for p in self.passing))
         points = self.points(subject)
         # Pins that no proof reaches cannot be asked for; the reason or the copper says what to do.
-        reachable = points <= frozenset[Subject]().union(*(p.exercises for p in self.strong))
-        missing = (points - done if reachable else frozenset()) or frozenset({subject})
+        reachable = points <= self._reachable
+        missing = (points - self._done if reachable else frozenset()) or frozenset({subject})
         failed = self.failed_on(subject)
         if failed and self.speaks_for(subject, concerns):
             missing = frozenset()
         covering = [
             p
             for p in self.strong
-            if subject in p.exercises or (reachable and p.exercises & missing) or p.id in failed
+            if subject in p.exercises or (reachable and not p.exercises.isdisjoint(missing)) or p.id in failed
         ]
         covering.sort(key=lambda p: (p.id not in failed, subject not in p.exercises, -p.strength))
         if self._needs_copper(subject, concerns):

@@ -97,7 +97,8 @@ def least_plan(
     left = [a for a in wanted if not any(_covers(p, a) for p in failed if p.strength >= ENOUGH)]
     free = frozenset[str]().union(*(rigs(proof) for proof in failed))
     candidates = [p for p in proofs if p.strength >= ENOUGH and p.id not in state.failed]
-    columns = [_column(proof, wanted, left) for proof in candidates]
+    items, rows = _items(wanted), _rows(left)
+    columns = [_column(proof, items, rows) for proof in candidates]
     charges = {name: round(cost * _PARTS_OF_MINUTE) for name, cost in RIG_MINUTES.items()}
     greedy = {proof.id for proof in least_cover(state, proofs)}
     hint = [n for n, proof in enumerate(candidates) if proof.id in greedy]
@@ -119,7 +120,8 @@ def least_plan(
 def plan_cost(state: Gate, chosen: Sequence[Proof]) -> float:
     """What a choice of proofs costs while the gate stands like this [min]: time, rigs once, and doubt."""
     atoms = _atoms(state)
-    columns = [_column(proof, atoms, atoms) for proof in chosen]
+    items, rows = _items(atoms), _rows(atoms)
+    columns = [_column(proof, items, rows) for proof in chosen]
     charges = {name: round(cost * _PARTS_OF_MINUTE) for name, cost in RIG_MINUTES.items()}
     return cost_of(columns, range(len(columns)), charges) / _PARTS_OF_MINUTE
 
@@ -137,11 +139,29 @@ def _covers(proof: Proof, atom: Atom) -> bool:
     return atom[0] in proof.exercises or atom[1] in proof.exercises
 
 
-def _column(proof: Proof, wanted: Sequence[Atom], left: Sequence[Atom]) -> Column:
-    """A proof as a column: it covers what is ``left``, and is doubted for all of what is ``wanted``."""
-    rows = frozenset(n for n, atom in enumerate(left) if _covers(proof, atom))
-    cost = minutes(proof) + doubt(proof, {atom[0] for atom in wanted if _covers(proof, atom)})
-    return Column(rows, round(cost * _PARTS_OF_MINUTE), rigs(proof))
+def _column(proof: Proof, items: Mapping[Subject, set[Subject]], left: Mapping[Subject, list[int]]) -> Column:
+    """A proof as a column: it covers the rows ``left`` to what it exercises, and is doubted for all ``items`` of it."""
+    rows = frozenset(n for subject in left.keys() & proof.exercises for n in left[subject])
+    doubted = {item for subject in items.keys() & proof.exercises for item in items[subject]}
+    return Column(rows, round((minutes(proof) + doubt(proof, doubted)) * _PARTS_OF_MINUTE), rigs(proof))
+
+
+def _rows(atoms: Sequence[Atom]) -> dict[Subject, list[int]]:
+    """Subject -> the places of the atoms that a proof covers which exercises it."""
+    found: dict[Subject, list[int]] = {}
+    for n, atom in enumerate(atoms):
+        for subject in set(atom):
+            found.setdefault(subject, []).append(n)
+    return found
+
+
+def _items(atoms: Sequence[Atom]) -> dict[Subject, set[Subject]]:
+    """Subject -> the open items for which a proof speaks that exercises it."""
+    found: dict[Subject, set[Subject]] = {}
+    for atom in atoms:
+        for subject in atom:
+            found.setdefault(subject, set()).add(atom[0])
+    return found
 
 
 def _ordered(chosen: Sequence[Proof], proofs: Sequence[Proof]) -> list[Proof]:

@@ -35,7 +35,12 @@ def isolate_view(job: Job, desk: Desk, wanted: str) -> dict[str, Any]:
     if job.board is None or job.found is None:
         return {"search": None, "overlays": ()}
     library = desk.library
-    history = earlier_faults(desk.store, job.board, besides=job.state.number)
+    # An assessment asks for the history once the search has begun; before, the page shows what it makes suspect.
+    history = (
+        job.found.history
+        if job.state.observations
+        else earlier_faults(desk.store, job.board, besides=job.state.number)
+    )
     tell(0, 3, "Following the signals")
     search = search_of(job.board, library, job.state, history)
     isolation = search.isolation
