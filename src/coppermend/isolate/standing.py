@@ -28,6 +28,7 @@ from coppermend.isolate.states import Mode
 
 Numbers = NDArray[np.int64]
 Begins = tuple[int, ...]
+Blocked = Mapping[PinRef, frozenset[str]]
 _NOTHING = frozenset[str]()
 # What an output does no more once it is switched off: it cannot be wrong, silent or missing.
 _LET_GO = frozenset(map(int, (Mode.SHARED, Mode.WRONG, Mode.DEAD, Mode.FLOATING)))
@@ -94,9 +95,10 @@ class StandingBuilder:
         else:
             gone = self._gone(how)
             starts = self.every_start if not gone.any() else self.every_start.without(gone, len(graph.nets))
-            followers = self._followers(how)
+            blocked = self._blocked(how)
+            followers = self._followers(blocked)
             number_of, row_of_fault = number_of.copy(), row_of_fault.copy()
-            for k, begins in self._begins_in(how, gone).items():
+            for k, begins in self._begins_in(blocked, gone).items():
                 row_of_fault[k] = number_of.setdefault(begins, len(number_of))
         down = Downstream(followers)
         rows = down.packed([down.mask(begins) for begins in number_of])
@@ -174,7 +176,7 @@ class StandingBuilder:
         pins = (pin for pin in self.graph.board.nets[net] if pin.refdes == refdes)
         return any(is_released(self.graph, how, pin) for pin in pins)
 
-    def _begins_in(self, how: Condition, gone: NDArray[np.bool_]) -> dict[int, Begins]:
+    def _begins_in(self, blocked: Blocked, gone: NDArray[np.bool_]) -> dict[int, Begins]:
         """The beginnings of those faults in which a condition changes anything."""
         starts, net_number = self.every_start, self.graph.net_number
         hidden: dict[int, set[int]] = defaultdict(set)
@@ -182,7 +184,6 @@ class StandingBuilder:
             hidden[number].add(net)
         passed = dict[PinRef, set[int]]()
         changed = set(hidden)
-        blocked = self._blocked(how)
         for refdes in {pin.refdes for pin in blocked}:
             for number in self._faults_at.get(refdes, ()):
                 fault = self.faults[number]
@@ -202,7 +203,7 @@ class StandingBuilder:
             found[number] = tuple(sorted(kept))
         return found
 
-    def _blocked(self, how: Condition) -> dict[PinRef, frozenset[str]]:
+    def _blocked(self, how: Condition) -> Blocked:
         """The inputs at which a condition cuts something, with the roles of the outputs that they act on no more."""
         kinds, pins_of_part = self.graph.kinds, self.graph.board.index.pins_of_part
         cut = [refdes for refdes, kind in kinds.items() if how.forced and kind in CUT_KINDS]
@@ -230,9 +231,9 @@ class StandingBuilder:
             followers[number[enters]].update([sink for sink, _ in fan])
         return followers
 
-    def _followers(self, how: Condition) -> list[set[int]]:
-        """For every net the nets that it acts on directly in a condition."""
-        graph, number, blocked = self.graph, self.graph.net_number, self._blocked(how)
+    def _followers(self, blocked: Blocked) -> list[set[int]]:
+        """For every net the nets that it acts on directly in a condition that cuts off inputs."""
+        graph, number = self.graph, self.graph.net_number
         followers = self._running.copy()
         for net in {number[pin] for pin in blocked if pin in graph.fans}:
             found = set[int]()
