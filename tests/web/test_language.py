@@ -148,3 +148,52 @@ def test_numbers_follow_the_language():
     finally:
         language.speak("en")
     assert (language.number_words(0.05, 2), language.count_words(65536)) == ("0.05", "65,536")
+
+
+@pytest.mark.parametrize(
+    ("said", "inch", "mil"),
+    [
+        ("its body stands within 2 mm of the damage", "within 0.08 in of", "within 79 mil of"),
+        ("at x 12.0, y 3.0 mm", "at x 0.472, y 0.118 in", "at x 472, y 118 mil"),
+        ("free spot at 38, 12 mm", "free spot at 1.50, 0.47 in", "free spot at 1496, 472 mil"),
+        ("the board is said to be 254 x 127 mm", "10.00 x 5.00 in", "10000 x 5000 mil"),
+        ("2 wires of AWG 30, 67 mm to cut", "AWG 30, 2.64 in to cut", "AWG 30, 2638 mil to cut"),
+        ("U13.5 mm² 4 px/mm 3 mm/s", "U13.5 mm² 4 px/mm 3 mm/s", "U13.5 mm² 4 px/mm 3 mm/s"),
+    ],
+)
+def test_lengths_in_sentences_follow_the_shop(said, inch, mil):
+    """One number or two before mm are turned, by 25.4 mm to the inch; what is no length stays."""
+    for unit, wanted in (("mm", said), ("inch", inch), ("mil", mil)):
+        language.speak("en", unit)
+        try:
+            assert wanted in language.lengths_in(said)
+        finally:
+            language.speak("en")
+
+
+def test_areas_follow_the_shop():
+    """An inch squared is 645.16 mm²; who works in mils reads areas in in² as well."""
+    shown = {}
+    for unit in ("mm", "inch", "mil"):
+        language.speak("en", unit)
+        shown[unit] = language.area_words(645.16 * 1.5)
+    language.speak("en")
+
+    assert shown == {"mm": "968 mm²", "inch": "1.50 in²", "mil": "1.50 in²"}
+
+
+TRADE = re.compile(r"(?:pins|contacts), \d\.\d\d mm")  # a pitch is part of the name that a part is ordered by
+
+
+@pytest.mark.parametrize(
+    ("stage", "shown"), [("", 1), ("/inspect", 1), ("/plan", 0), ("/strip", 1), ("/copper", 0), ("/refit", 0)]
+)
+def test_a_shop_in_inches_reads_no_millimetres(damaged, stage, shown):
+    """Pages of a damaged job show lengths and areas in the shop's unit only, whoever worked them out."""
+    set_shop(damaged.desk.store, {"units": "inch"}, who="R. Tansy")
+
+    page = damaged.get(stage).text
+
+    read = TRADE.sub("", re.sub(r"<(script|style|svg)\b.*?</\1>|<[^>]+>", " ", page, flags=re.DOTALL))
+    assert re.findall(r".{0,30}\d mm(?:²|\b(?!/))", read) == []
+    assert len(re.findall(r"\d\.\d+ in²?(?!\w)", read)) >= shown

@@ -34,6 +34,10 @@ _MM_PER_INCH = 25.4  # exactly (international inch, 1959)
 _UNITS: Mapping[str, tuple[float, int, str]] = {  # per mm, further decimals, sign
     "mm": (1.0, 0, "mm"), "inch": (1 / _MM_PER_INCH, 2, "in"), "mil": (1000 / _MM_PER_INCH, 0, "mil"),
 }  # fmt: skip
+_N = r"(-?\d+(?:\.\d+)?)"
+_STATED = re.compile(  # two numbers with a bare comma between them are a place only after "at": AWG 30, 67 mm is none
+    rf"(?<![\w./-])(?:{_N}(?:(, y | x ){_N})?|(?<=\bat ){_N}(, ){_N}) mm(?![\w²³/])"
+)
 
 
 def speak(language: str, units: str = "mm") -> None:
@@ -138,6 +142,43 @@ def length_words(mm: float, digits: int = 0) -> str:
     """
     factor, further, sign = _UNITS[_measured.get()]
     return f"{number_words(mm * factor, further + (digits if sign != 'mil' else 0))} {sign}"
+
+
+def area_words(mm2: float, digits: int = 0) -> str:
+    """An area in mm², or in in² for shops that think in inches or mils; ``digits`` are those of mm².
+
+    >>> area_words(412.6)
+    '413 mm²'
+    """
+    if _measured.get() == "mm":
+        return f"{number_words(mm2, digits)} mm²"
+    return f"{number_words(mm2 / _MM_PER_INCH**2, digits + 2)} in²"
+
+
+def lengths_in(text: str) -> str:
+    """A sentence that was worked out in mm with its lengths in the units of the shop; other words stay.
+
+    Lengths are one number before ``mm``, or two joined as sizes and places are: ``3 x 4.5 mm``, ``x 3, y 4.5 mm``,
+    ``at 3, 4.5 mm``.
+
+    >>> lengths_in("within 2 mm of the damage at x 12.0, y 3.0 mm")
+    'within 2 mm of the damage at x 12.0, y 3.0 mm'
+    """
+    if _measured.get() == "mm":
+        return text
+    factor, further, sign = _UNITS[_measured.get()]
+
+    def written(number: str | None) -> str:
+        if number is None:
+            return ""
+        digits = len(number.partition(".")[2]) if sign != "mil" else 0
+        return f"{float(number) * factor:.{further + digits}f}"
+
+    def instead(found: re.Match[str]) -> str:
+        one, between, other = found.groups()[:3] if found[1] else found.groups()[3:]
+        return f"{written(one)}{between or ''}{written(other)} {sign}"
+
+    return type(text)(_STATED.sub(instead, text))
 
 
 def money_words(amount: object, currency: str) -> str:

@@ -21,9 +21,11 @@ from coppermend.web.dealing_words import DEALING_WORDS
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import Form
 from coppermend.web.language import (
+    area_words,
     count_words,
     day_words,
     length_words,
+    lengths_in,
     mark,
     moment_words,
     money_words,
@@ -77,7 +79,13 @@ def templates() -> Environment:
     made.install_gettext_callables(translate, translate_plural, newstyle=True)  # type: ignore[attr-defined]
     made.filters.update(ohms=ohms_words, day=day_words, moment=moment_words, grade=grade, told=entry_words)
     made.filters.update(
-        number=number_words, count=count_words, money=money_words, mm=length_words, t=translate
+        number=number_words,
+        count=count_words,
+        money=money_words,
+        mm=length_words,
+        area=area_words,
+        lengths=lengths_in,
+        t=translate,
     )
     made.globals.update(STAGES=STAGES, QUESTIONS=STAGE_QUESTIONS, next_stage=next_stage)
     return made
