@@ -52,6 +52,7 @@ def test_update_on_300_parts(benchmark) -> None:
 
     def update() -> None:
         search = base.after_nothing()
+        search.forget_likelihoods()
         search.record("U1X0.40", "logic", "good")
         search.suspects(10)
         search.propose(3)

@@ -202,3 +202,22 @@ def test_every_kind_of_evidence_can_be_given(call: Any, demo_folder: Path, tmp_p
     answer = call("isolate", demo_folder, "--readings", path, "--json")
 
     assert answer.status == 0 and len(answer.document["evidence"]) == 13
+
+
+def test_only_what_the_bench_has_is_proposed(call: Any, demo_folder: Path) -> None:
+    """With a meter alone nothing asks for a probe, a spare or an adapter; without tools only eyes are asked for."""
+    every, meter, none = (
+        {row["kind"] for row in call("isolate", demo_folder, *more, "--json").document["next"]}
+        for more in ((), ("--tools", "multimeter"), ("--tools", ""))
+    )
+
+    assert "logic" in every and meter and not meter & {"logic", "swap", "hertz"}
+    assert none <= {"watch", "joints"}
+
+
+def test_an_unknown_tool_is_refused(call: Any, demo_folder: Path) -> None:
+    """Exit 2 and one line that names the option, the word and the words that are known."""
+    answer = call("isolate", demo_folder, "--tools", "multimeter, crystal ball")
+
+    assert answer.status == 2 and "--tools" in answer.err and "'crystal ball'" in answer.err
+    assert "logic probe" in answer.err and answer.err.count("\n") == 1

@@ -10,6 +10,7 @@ from coppermend.board.subject import part_subject
 from coppermend.demo.board_data import demo_board_files
 from coppermend.errors import InputError
 from coppermend.job.assess import assess
+from coppermend.job.earlierfaults import NO_HISTORY, FaultHistory
 from coppermend.job.isolating import search_of
 from coppermend.job.state import JobState, ObservationLine, fold
 from coppermend.job.validate import check_body
@@ -59,3 +60,27 @@ def test_suspects_must_be_proven_before_the_gate_closes() -> None:
 
     assert any(item.subject == part_subject("C1") for item in accused.gate.open)
     assert not any(item.subject == part_subject("C1") for item in silent.gate.open)
+
+
+def test_what_was_at_fault_on_boards_of_this_type_changes_an_assessment() -> None:
+    """A part that was the fault before must be proven where the observations alone accuse others; and it says why."""
+    state = _state(("", "symptom", "no boot"))
+    known = FaultHistory(here=(("U3", 30),))
+    plain, told = (assess(BOARD, LIBRARY, state, history) for history in (NO_HISTORY, known))
+
+    assert not any(item.subject == part_subject("U3") for item in plain.gate.open)
+    assert any(item.subject == part_subject("U3") for item in told.gate.open)
+    suspect = search_of(BOARD, LIBRARY, state, known).isolation.suspects(1)[0]
+    assert suspect.name == "U3" and any("30 times" in why for why in suspect.reasons)
+
+
+def test_a_search_that_is_carried_on_leaves_the_remembered_one() -> None:
+    """The same record is answered from memory, whatever a caller adds to the search that it was given."""
+    state = _state(("U1.40", "logic", "stuck low"))
+    first = search_of(BOARD, LIBRARY, state)
+    before = first.isolation.posterior.copy()
+    first.isolation.record("U1.39", "logic", "good")
+    again = search_of(BOARD, LIBRARY, state)
+
+    assert len(again.isolation.seen) == 1 and (again.isolation.posterior == before).all()
+    assert not (first.isolation.posterior == before).all()

@@ -20,10 +20,12 @@ from coppermend.cli.waiting import shown_on_terminal
 from coppermend.damage.area import parse_area
 from coppermend.damage.touch import touch
 from coppermend.errors import InputError
+from coppermend.isolate.choice import Tools
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.observations import parse_observations
 from coppermend.isolate.planting import Workshop
 from coppermend.isolate.trial import Report, trial
+from coppermend.job.shop import tools_named
 
 _SHOWN = 8
 MOST_FAULTS = 5000
@@ -51,6 +53,15 @@ ReworkedOption = Annotated[
     str, typer.Option("--reworked", metavar="NAMES", help="Parts and nets just worked on, such as U3,A5.")
 ]
 
+ToolsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--tools",
+        metavar="NAMES",
+        help="What is at the bench, such as 'multimeter, logic probe'; all tools when left out.",
+    ),
+]
+
 
 @examples(
     "coppermend isolate suspects boards/control --readings seen.csv",
@@ -58,7 +69,8 @@ ReworkedOption = Annotated[
 )
 def suspects(
     board: BoardArgument, damage: DamageOption = None, readings: ObservationsOption = None,
-    history: HistoryOption = None, reworked: ReworkedOption = "", types: TypesOption = None, as_json: JsonFlag = False,
+    history: HistoryOption = None, reworked: ReworkedOption = "", tools: ToolsOption = None,
+    types: TypesOption = None, as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """Rank what is wrong from the circuit and everything seen so far, and name the most telling next measurement.
 
@@ -67,7 +79,7 @@ def suspects(
     loaded, library = board_at(board), library_with(types)
     search = Isolation(
         loaded, library, touch=_touch(loaded, library, damage), comebacks=_history(loaded, history),
-        reworked=_names(loaded, reworked),
+        reworked=_names(loaded, reworked), tools=None if tools is None else _owned(tools),
     )  # fmt: skip
     if readings is not None:
         search.add(
@@ -99,6 +111,13 @@ def _history(board: Board, path: Path | None) -> dict[str, int]:
         _check_name(board, cells[0], where=str(path), line=line)
         found[cells[0]] = found.get(cells[0], 0) + int(cells[1])
     return found
+
+
+def _owned(text: str) -> Tools:
+    try:
+        return tools_named(text)
+    except InputError as error:
+        raise error.at("--tools") from None
 
 
 def _names(board: Board, text: str) -> tuple[str, ...]:

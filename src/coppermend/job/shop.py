@@ -37,6 +37,18 @@ TOOLS: Mapping[str, str] = {
 }  # fmt: skip
 
 
+def tools_named(text: str) -> Tools:
+    """The tools of a list such as "multimeter; logic probe", parted by semicolons or commas; "" is none at all.
+
+    Raises:
+        InputError: If a tool is none of ``TOOLS``.
+    """
+    names = {word.strip() for word in re.split("[;,]", text)} - {""}
+    for name in sorted(names - TOOLS.keys()):
+        raise InputError(f"no tool {name[:40]!r} is known", expected="; ".join(TOOLS))
+    return Tools(**{field: name in names for name, field in TOOLS.items()})
+
+
 @dataclass(frozen=True, slots=True)
 class Shop:
     """The shop's settings as they were typed, checked; ``to_json`` and the fields' names are those of ``set``.
@@ -78,8 +90,7 @@ class Shop:
     @property
     def owned(self) -> Tools:
         """The tools at the bench; isolate proposes no measurement that needs another."""
-        names = {name.strip() for name in self.tools.split(";")}
-        return Tools(**{field: name in names for name, field in TOOLS.items()})
+        return tools_named(self.tools)
 
     @property
     def rounding(self) -> Rounding:
@@ -125,12 +136,6 @@ def _years(text: str) -> None:
         raise InputError(f"keep_years is {text[:20]!r}", expected="a whole number from 1 to 99, or nothing")
 
 
-def _tools(text: str) -> None:
-    for name in filter(None, (word.strip() for word in text.split(";"))):
-        if name not in TOOLS:
-            raise InputError(f"no tool {name[:40]!r} is known", expected="; ".join(TOOLS))
-
-
 def _sha256(text: str) -> None:
     if not re.fullmatch(r"(?:[0-9a-f]{64})?", text):
         raise InputError("logo is no SHA-256", expected="64 hexadecimal digits, or nothing")
@@ -145,7 +150,7 @@ _CHECKS: Mapping[str, Callable[[str], object]] = {
     "paper": _one_of("paper", "a4", "us-letter"),
     "language": _one_of("language", "", "en", "de"),
     "units": _one_of("units", "mm", "inch", "mil"),
-    "tools": _tools,
+    "tools": tools_named,
     "logo": _sha256,
     "keep_years": _years,
 }
