@@ -63,9 +63,9 @@ class Drawing {
     svg.removeAttribute("height");
     Object.assign(svg.dataset, over.dataset);
     svg.append(...over.childNodes);
+    const sheet = new Sheet(box, svg, (element) => this.tell(element));
     picture.replaceWith(svg);
     over.remove();
-    const sheet = new Sheet(box, svg, (element) => this.tell(element));
     if (this.figure.dataset.focusMm) sheet.focus(this.figure.dataset.focusMm.split(" ").map(Number));
     this.figure.dispatchEvent(new CustomEvent("drawing-ready", { detail: sheet }));
     return sheet;

@@ -19,6 +19,7 @@ export class Sheet {
     svg.addEventListener("pointerdown", (event) => this.down(event));
     svg.addEventListener("pointermove", (event) => this.move(event));
     for (const end of ["pointerup", "pointercancel"]) svg.addEventListener(end, (event) => this.up(event));
+    this.rest(); // before the drawing stands in the page, so that it is laid out once
     new ResizeObserver(() => box.clientWidth && box.clientWidth !== this.painted?.across && this.rest()).observe(box);
   }
 
