@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 import shutil
@@ -136,28 +137,56 @@ class Live:
         assert self.troubles == []
 
     def job(self) -> str:
-        """A new sample job with its damage on record."""
+        """A new sample job with its damage on record; its serial is its own, so that no other job is its earlier one."""
         store = self.desk.store
         board = store.add_board(demo_board_files())
-        number = store.new_job(HEADER, who=WHO)
+        number = store.new_job({**HEADER, "serial": f"SR-{next(_serials)}"}, who=WHO)
         store.append(number, "board", "receive", {"name": store.board(board).name, "sha256": board}, who=WHO)
         store.append(number, "damage", "inspect", {"area": damage_area()}, who=WHO)
         return number
 
 
-@pytest.fixture
-def live(tmp_path: Path) -> Iterator[Live]:
-    """A bench on a free port of this machine, and a browser."""
-    app = create_app(tmp_path, shop="Fen Lane Board Works")
+_serials = itertools.count(1000)
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[tuple[str, Desk]]:
+    """A bench on a free port of this machine: its address, and what is behind it."""
+    app = create_app(folder, shop="Fen Lane Board Works")
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning", ws="none"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:
         time.sleep(0.02)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield Live(f"http://127.0.0.1:{port}", app.state.desk, browser)
-        browser.close()
+    yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}", app.state.desk
     server.should_exit = True
     thread.join(10)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One Chromium for all tests of a worker; each page has a profile of its own."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def shared_bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Desk]]:
+    """One bench for all tests that bring their own job: the sample board is drawn and worked out once."""
+    with served(tmp_path_factory.mktemp("shared-bench")) as bench:
+        yield bench
+
+
+@pytest.fixture
+def live(shared_bench: tuple[str, Desk], browser: Browser) -> Live:
+    """The shared bench in a browser. Its record holds what other tests have kept: look at your own job only."""
+    return Live(*shared_bench, browser)
+
+
+@pytest.fixture
+def empty_live(tmp_path: Path, new_record: Callable[[Path], Path], browser: Browser) -> Iterator[Live]:
+    """A bench of its own over an empty record, in the shared browser."""
+    with served(new_record(tmp_path / "data")) as bench:
+        yield Live(*bench, browser)

@@ -1,21 +1,12 @@
-"""Accessibility of every page, by axe-core in Debian's Chromium: WCAG 2.2 at levels A and AA, light and dark.
-
-Reference: W3C, Web Content Accessibility Guidelines 2.2; rules of axe-core.
-"""
+"""Accessibility of the figures, by axe-core in Debian's Chromium; the pages of a job are held against it in test_browser."""
 
 from __future__ import annotations
 
 import re
-import shutil
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-
-from coppermend.demo.story import WHO
-from coppermend.job.entry import STAGES
-
-CHROMIUM = shutil.which("chromium") or ""
-LEVELS = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+from tests.web.axe import found_by_axe
+from tests.web.conftest import CHROMIUM
 
 pytestmark = [
     pytest.mark.debian,
@@ -23,50 +14,8 @@ pytestmark = [
 ]
 
 
-def found_by_axe(page) -> list[str]:
-    """What axe-core objects to, one line for each place."""
-    results = Axe().run(page, options=LEVELS)
-    return [
-        f"{page.url} {fault['id']}: {node['target']} {node['failureSummary'].splitlines()[-1].strip()}"
-        for fault in results.response["violations"]
-        for node in fault["nodes"]
-    ]
-
-
-def pages_of(live, number: str) -> list[str]:
-    """Every page that is reached from the head of the pages or from a job, by its address."""
-    board = live.desk.store.boards()[0].sha256
-    job = [f"/jobs/{number}{part}" for part in ("", "/record", *(f"/{stage}" for stage in STAGES))]
-    return [
-        "/",
-        "/jobs/new",
-        "/boards",
-        f"/boards/{board}",
-        "/figures",
-        "/rom",
-        "/craft",
-        "/craft/words",
-        "/craft/plan",
-        *job,
-    ]
-
-
-@pytest.mark.parametrize(("width", "dark"), [(390, False), (1280, True)])
-def test_axe_finds_nothing_on_the_pages_of_a_job(live, width, dark):
-    """Names for every control, contrast of every text, order of headings, targets large enough."""
-    number = live.job()
-    live.desk.store.append(number, "note", "prove", {"text": "One note."}, who=WHO)
-    with live.page(width, dark=dark) as page:
-        faults = []
-        # Wide and by day they are held against axe during the walk by keyboard; here each second one, by night each third.
-        for path in pages_of(live, number)[:: 3 if dark else 2]:
-            page.goto(live.address + path)
-            faults += found_by_axe(page)
-        assert faults == []
-
-
 def test_axe_finds_nothing_on_any_figure(live):
-    """Each figure with its first result and plot."""
+    """Every third figure with its first result and plot: they share their templates, and one costs a second."""
     with live.page(820) as page:
         page.goto(f"{live.address}/figures")
         links = page.eval_on_selector_all(
@@ -75,7 +24,7 @@ def test_axe_finds_nothing_on_any_figure(live):
         names = sorted({re.sub(r"[?#].*", "", link) for link in links})
         assert len(names) > 10
         faults = []
-        for path in names:
+        for path in names[::3]:
             page.goto(live.address + path)
             faults += found_by_axe(page)
         assert faults == []

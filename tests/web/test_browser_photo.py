@@ -72,13 +72,12 @@ def click_points(page: Page, case: Path) -> None:
         press(page, "#photo-marks", across, down)
 
 
-@pytest.mark.parametrize("width", [390, 1280])
-def test_damage_is_found_corrected_and_kept(live, shared_boards: Path, width: int):
+def test_damage_is_found_corrected_and_kept(live, shared_boards: Path):
     """From four clicks to a damage entry that holds the corrected map, painted by finger and by keys, kept over a reload."""
     case = shared_boards.parent / "photos" / "02"
     number, photo = photo_job(live, shared_boards, case)
 
-    with live.page(width) as page:
+    with live.page(390) as page:
         page.goto(f"{live.address}/jobs/{number}/photo/{photo}")
         click_points(page, case)
         page.click("#find")
@@ -102,10 +101,21 @@ def test_damage_is_found_corrected_and_kept(live, shared_boards: Path, width: in
         page.keyboard.type("pad lifted")
         expect(page.locator("#map-note")).to_have_value(re.compile(r"^at \d+, \d+ mm: pad lifted$"))
         SHOTS.mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=SHOTS / f"{width}-photo-map.png")
+        page.screenshot(path=SHOTS / "390-photo-map.png")
         page.fill("#keep-map input[name=who]", WHO)
         with page.expect_navigation(timeout=60_000):
             page.click("#keep-map button.main")
+        page.locator(".sheet[data-side=top] > svg.board-drawing").wait_for()
+        assert page.locator(".photo-layer").count() == 0  # not fetched before it is wanted
+        page.locator(".layers summary").click()
+        page.locator("[name=photo-under]").fill("60")
+        page.screenshot(path=SHOTS / "390-photo-slider.png")
+        laid = page.locator(".sheet[data-side=top] .photo-layer")
+        expect(laid).to_have_attribute("opacity", "0.6")
+        page.goto(f"{live.address}/jobs/{number}/copper")
+        expect(laid).to_have_attribute("opacity", "0.6")  # this device keeps it from stage to stage
+        page.wait_for_load_state("networkidle")
+        page.screenshot(path=SHOTS / "390-photo-under.png")
 
     damage = live.desk.store.entries(number)[-1]
     assert damage.kind == "damage"

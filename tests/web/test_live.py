@@ -5,6 +5,9 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
 
 import pytest
 from playwright.sync_api import expect
@@ -13,6 +16,13 @@ from coppermend.demo.story import WHO
 from coppermend.web.live import news_of
 
 CHROMIUM = shutil.which("chromium") or ""
+T = TypeVar("T")
+
+
+def ran(work: Coroutine[None, None, T]) -> T:
+    """What comes of it, in a thread of its own: in this one the browser's loop may be running."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 async def first(events) -> str:
@@ -25,7 +35,7 @@ def test_a_page_that_is_behind_is_told_of_the_last_entry(at_work):
     """The event says who added what, so that one can decide whether to look."""
     at_work.desk.store.append(at_work.number, "note", "copper", {"text": "Pad lifted."}, who="B. Sedge")
     seq = at_work.desk.store.last_seq(at_work.number)
-    event = asyncio.run(first(news_of(at_work.desk, at_work.number, seen=seq - 1)))
+    event = ran(first(news_of(at_work.desk, at_work.number, seen=seq - 1)))
     assert event.startswith("event: entry\ndata: ") and event.endswith("\n\n")
     news = json.loads(event.removeprefix("event: entry\ndata: "))
     assert news == {"seq": seq, "text": f"B. Sedge added entry {seq} at copper: Pad lifted."}
@@ -38,7 +48,7 @@ def test_the_stream_ends_when_the_bench_shuts(at_work):
         at_work.desk.closing.set()
         return [event async for event in news_of(at_work.desk, at_work.number, seen=0)]
 
-    assert asyncio.run(all_of_it()) == []
+    assert ran(all_of_it()) == []
 
 
 def test_an_unknown_job_has_no_news(at_work):
