@@ -8,7 +8,7 @@ The weights kept now: about 3,500 steps on 168 cases of seeds from 20000 on, who
 crust; then, with full-scale edges in the network (its 1 x 1 kernels put into the middle of 3 x 3), 4,950 steps at
 ``--peak 0.003`` on 211 cases from seed 50000 on, rendered as ``leak`` does now but with a narrower start of the crust and
 with what reflections burn out still in the truth; then 4,900 steps (``--start``, ``--peak 0.0025``) on these and 110 cases from
-seed 60000 on. Every tenth seed 60000 on. Every tenth seed is held out. The same commands from the start, ``data`` for 320 cases and ``train`` for
+seed 60000 on. Every tenth seed is held out. The same commands from the start, ``data`` for 320 cases and ``train`` for
 13,000 steps, give a like model, not the same digits. Averaging over mirrored photos gained 0.002 of IoU and is left out.
 Not kept: 7,250 steps more (``--peak 0.002``) on 468 cases, 180 of them new. They gained 0.02 of IoU on held-out renders but
 lost 0.05 on the three damaged sample photographs, on which this one choice therefore rests: what is gained on these renders
