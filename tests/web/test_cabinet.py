@@ -11,7 +11,11 @@ def test_it_is_switched_on_and_off_anywhere(bench, path):
     on = bench.client.post("/cabinet", data={"back": path, "cabinet": "1"})
     off = bench.client.post("/cabinet", data={"back": path, "cabinet": "0"})
 
-    assert on.url.path == path and '<html lang="en" class="cabinet">' in on.text and 'aria-pressed="true"' in on.text
+    assert (
+        on.url.path == path
+        and '<html lang="en" class="cabinet">' in on.text
+        and 'aria-pressed="true"' in on.text
+    )
     assert '<html lang="en">' in off.text and 'aria-pressed="false"' in off.text
 
 

@@ -17,5 +17,7 @@ def wear(request: Request, form: SentForm) -> Response:
     """Switch it on or off and go back; where scripts run they do the same without loading the page anew."""
     answer = RedirectResponse(own_page(form.text("back", "/")), 303)
     wanted = "1" if form.text("cabinet") == "1" else "0"
-    answer.set_cookie(CABINET, wanted, max_age=_A_YEAR_S, samesite="lax")  # not httponly: the script sets it too
+    answer.set_cookie(
+        CABINET, wanted, max_age=_A_YEAR_S, samesite="lax"
+    )  # not httponly: the script sets it too
     return answer
