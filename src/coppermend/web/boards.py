@@ -14,8 +14,8 @@ from coppermend.demo.board_data import demo_board_files
 from coppermend.errors import CoppermendError, InputError, UnknownName
 from coppermend.job.archive import archive_files
 from coppermend.underway import tell, unheard
-from coppermend.web.desk import Desk, desk_of
-from coppermend.web.drawing import SIDES, drawing_of
+from coppermend.web.desk import SIDES, Desk, desk_of
+from coppermend.web.drawing import drawing_of
 from coppermend.web.errand_pages import long_work
 from coppermend.web.forms import Form, SentForm, Upload
 from coppermend.web.language import translate

@@ -30,7 +30,8 @@ from coppermend.job.store import Store
 from coppermend.web.errands import Errands
 
 _LARGE_PARTS, _LARGE_PADS = 500, 3_000
-_JOBS_REMEMBERED, _BOARDS_REMEMBERED = 64, 16
+_JOBS_REMEMBERED, _BOARDS_REMEMBERED, _MADE_READY = 64, 16, 12
+SIDES: tuple[Layer, Layer] = ("top", "bottom")
 
 
 @dataclass(frozen=True)
@@ -123,6 +124,18 @@ class Desk:
             return False
         board = self.board(state.board.sha256)
         return len(board.parts) > _LARGE_PARTS or len(board.pads) > _LARGE_PADS
+
+    def get_ready(self, most: int = _MADE_READY) -> None:
+        """Work out what the jobs in the shop rest on, the most urgent first, so that no page waits for it later."""
+        for job in self.store.queue(most):
+            if self.closing.is_set():
+                return
+            try:
+                sha256 = self.job(job.number).sha256
+                for side in SIDES if sha256 else ():
+                    self.drawing(sha256, side)
+            except CoppermendError:  # its own page tells what is wrong with it
+                continue
 
     def _read(self, number: str, last_seq: int) -> tuple[tuple[Entry, ...], JobState]:
         """A job's entries and state, remembered until its record has grown; erasing makes it grow as well."""

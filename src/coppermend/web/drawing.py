@@ -15,11 +15,10 @@ from coppermend.board.draw_overlays import overlay_layer, patterns
 from coppermend.board.draw_svg import Frame, number
 from coppermend.board.model import Board, Layer
 from coppermend.copper.records import Jumper
-from coppermend.web.desk import Desk, Job
+from coppermend.web.desk import SIDES, Desk, Job
 from coppermend.web.language import mark
 
 _SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
-SIDES: tuple[Layer, Layer] = ("top", "bottom")
 NO_PHOTOS: Mapping[Layer, str] = MappingProxyType({})
 Box = tuple[float, float, float, float]  # left, bottom, right, top [mm]
 _AROUND_MM = 22.0

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from coppermend.board.model import Layer
-from coppermend.web.desk import Job
-from coppermend.web.drawing import SIDES
+from coppermend.web.desk import SIDES, Job
 
 
 def photos_under(job: Job) -> dict[Layer, str]:
