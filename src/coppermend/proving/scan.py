@@ -18,7 +18,7 @@ from coppermend.proving.matrix import Crossing, FaultKind, Faults, MatrixFault, 
 
 Bits = NDArray[np.unsignedinteger[Any]]
 Flags = NDArray[np.bool_]
-_WHOLE = ("shorted lines", "stuck switch")  # change the joints whatever is closed
+_WHOLE = ("shorted lines", "stuck switch")  # join lines whatever is closed
 _LOCAL = ("shorted diode", "open diode", "open switch")  # only where their crossing is closed
 # The order at the ends of the lines: wrong wires to drivers (0), drivers, what is always on, wrong wires to inputs (3), inputs.
 _AT_THE_ENDS: Mapping[FaultKind, int] = {
@@ -106,7 +106,15 @@ class Scanner:
         sets = [[self.ends(c) for c in one] for one in closed]
         rows, place = self._joined(hypotheses, sets)
         self._close(rows)
-        return self._read(hypotheses, self._returns(rows)[place])
+        reach = self._returns(rows)[place]
+        joining = [
+            number for number, faults in enumerate(hypotheses) if any(f.kind in _WHOLE for f in faults)
+        ]
+        if joining:
+            more = rows[place[joining]]
+            self._join_closed(more, [hypotheses[number] for number in joining])
+            reach[joining] = self._returns(more)
+        return self._read(hypotheses, reach)
 
     @cached_property
     def _at(self) -> list[tuple[int, Any]]:
@@ -136,7 +144,8 @@ class Scanner:
     ) -> tuple[Bits, NDArray[np.intp]]:
         """((k, lines, words) rows, (n, m) which of them each hypothesis has for each set).
 
-        Bit b of row a says that a signal on line a appears on line b. What no fault changes stands once.
+        Bit b of row a says that a signal on line a appears on line b. What no fault changes stands once; what
+        joins lines whatever is closed is left to ``_join_closed``.
         """
         sound = np.zeros((len(sets), self.lines, self._at[-1][0] + 1), self.row_dtype)
         for line in range(self.lines):
@@ -149,26 +158,53 @@ class Scanner:
             self._join(sound, a, b, numbers)
             if not self.populated[a, b]:
                 self._join(sound, b, a, numbers)
-        every = range(len(sets))
         place = np.tile(np.arange(len(sets)), (len(hypotheses), 1))
-        all_sets, count = np.arange(len(sets)), len(sets)
-        origin, blocks = [all_sets], list[tuple[Faults, int, Sequence[int]]]()
+        count = len(sets)
+        origin, blocks = [np.arange(count)], list[tuple[Faults, int, list[int]]]()
         for number, faults in enumerate(hypotheses):
-            if changed := _changed(faults, closed_in, every):
-                at = all_sets if changed is every else np.array(changed)
-                place[number, at] = np.arange(count, count + len(at))
+            if changed := _changed(faults, closed_in):
+                place[number, changed] = np.arange(count, count + len(changed))
                 blocks.append((faults, count, changed))
-                origin.append(at)
-                count += len(at)
+                origin.append(np.array(changed))
+                count += len(changed)
         rows = sound[np.concatenate(origin)]
         for faults, start, changed in blocks:
             block = rows[start : start + len(changed)]
-            for fault in faults:
-                closed: Sequence[int] = closed_in.get(_crossing(fault), ())
-                if changed is not every:
-                    closed = [changed.index(number) for number in closed]
-                self._add(block, fault, closed, faults)
+            for fault in (f for f in faults if f.kind in _LOCAL):
+                closed = [changed.index(number) for number in closed_in.get(_crossing(fault), ())]
+                self._change(block, fault, closed, faults)
         return rows, place
+
+    def _join_closed(self, rows: Bits, hypotheses: Sequence[Faults]) -> None:
+        """Add to closed rows (n, m, lines, words) in place what each hypothesis joins whatever is closed.
+
+        With a new way from a to b, whoever reaches a reaches what b reaches: no closure has to be worked out anew.
+        """
+        joins = [[f for f in faults if f.kind in _WHOLE] for faults in hypotheses]
+        for step in range(max(map(len, joins))):
+            some = np.array([number for number, one in enumerate(joins) if len(one) > step])
+            faults = [(joins[number][step], hypotheses[number]) for number in some.tolist()]
+            a, b = np.array([fault.ends for fault, _ in faults]).T
+            back = np.array([self._both_ways(fault, beside) for fault, beside in faults])
+            held = rows[some]
+            every = np.arange(len(some))
+            onward = held[every, :, b] | held[every, :, a] * back[:, None, None]
+            reaching = self._reaching(held, a) | self._reaching(held, b) & back[:, None, None]
+            rows[some] = held | reaching[..., None] * onward[:, :, None]
+
+    def _reaching(self, rows: Bits, lines: NDArray[np.intp]) -> Flags:
+        """(n, m, lines) whether each line reaches that one of ``lines`` which is the row's own."""
+        words, bits = zip(*(self._at[line] for line in lines.tolist()), strict=True)
+        found: Flags = (rows[np.arange(len(rows)), :, :, words] & np.array(bits)[:, None, None]) != 0
+        return found
+
+    def _both_ways(self, fault: MatrixFault, beside: Faults) -> bool:
+        """Whether what a fault joins carries signals back as well: all but a stuck switch with a sound diode."""
+        ends = fault.ends[0], fault.ends[1]
+        sound_diode = (
+            self.populated.get(ends, False) and MatrixFault("shorted diode", fault.ends) not in beside
+        )
+        return fault.kind != "stuck switch" or not sound_diode
 
     def _join(self, rows: Bits, line: int, other: int, numbers: Sequence[int] | slice = slice(None)) -> None:
         word, bit = self._at[other]
@@ -178,24 +214,14 @@ class Scanner:
         word, bit = self._at[other]
         rows[numbers, line, word] &= ~bit
 
-    def _add(self, rows: Bits, fault: MatrixFault, numbers: Sequence[int], faults: Faults) -> None:
-        """Change joints (m, lines, words) by one fault of ``faults``; at a crossing it is closed in ``numbers``."""
-        if fault.kind == "shorted lines":
-            a, b = fault.ends
-            self._join(rows, a, b)
-            self._join(rows, b, a)
-        elif fault.kind == "stuck switch":
-            a, b = fault.ends
-            self._join(rows, a, b)
-            if not self.populated.get((a, b), False) or MatrixFault("shorted diode", fault.ends) in faults:
-                self._join(rows, b, a)
-        elif fault.kind in _LOCAL:
-            a, b = fault.ends
-            if fault.kind == "shorted diode":
-                self._join(rows, b, a, numbers)
-            elif not any(f.kind in _WHOLE and f.ends == (a, b) for f in faults):
-                self._part(rows, a, b, numbers)
-                self._part(rows, b, a, numbers)
+    def _change(self, rows: Bits, fault: MatrixFault, numbers: Sequence[int], faults: Faults) -> None:
+        """Change joints (m, lines, words) by a fault at a crossing, one of ``faults``; it is closed in ``numbers``."""
+        a, b = fault.ends
+        if fault.kind == "shorted diode":
+            self._join(rows, b, a, numbers)
+        elif not any(f.kind in _WHOLE and f.ends == (a, b) for f in faults):
+            self._part(rows, a, b, numbers)
+            self._part(rows, b, a, numbers)
 
     def _read(self, hypotheses: Sequence[Faults], reach: Bits) -> Bits:
         """What reaches the inputs, from reach (n, m, lines, words)."""
@@ -242,15 +268,10 @@ class Scanner:
         return word, self.dtype.type(1 << bit)
 
 
-def _changed(
-    faults: Faults, closed_in: Mapping[tuple[int, int], Sequence[int]], every: Sequence[int]
-) -> Sequence[int]:
-    """The sets, of all ``every``, in which these faults change the joints."""
-    if any(fault.kind in _WHOLE for fault in faults):
-        return every
+def _changed(faults: Faults, closed_in: Mapping[tuple[int, int], Sequence[int]]) -> list[int]:
+    """The sets in which these faults change the joints where something is closed."""
     return sorted({one for f in faults if f.kind in _LOCAL for one in closed_in.get(_crossing(f), ())})
 
 
 def _crossing(fault: MatrixFault) -> tuple[int, int]:
-    """The ends of a fault, twice the same for a fault of one line (which is no crossing)."""
-    return fault.ends[0], fault.ends[-1]
+    return fault.ends[0], fault.ends[1]
