@@ -12,8 +12,10 @@ from threading import Event
 
 import pytest
 from playwright.sync_api import Page, expect
+from tests.bench.generate import PIN_SHARE, generate_ipcd356
 from tests.web.axe import found_by_axe
 
+from coppermend.board.importing import Source, import_board
 from coppermend.demo.board_data import demo_board_files
 from coppermend.demo.story import WHO
 from coppermend.job.archive import board_archive
@@ -231,6 +233,30 @@ def test_the_drawing_is_moved_and_asked(live):
         page.locator(".sides label", has_text="bottom").click()
         page.wait_for_selector(".sheet[data-side=bottom] > svg.board-drawing")
         assert not sheet.is_visible()
+
+
+def test_a_copy_stands_in_for_a_large_drawing_while_its_size_changes(live):
+    """It lies where the drawing would be, is gone once that is painted, and a place is read off the same either way."""
+    text = generate_ipcd356(round(2400 / PIN_SHARE), conductors=2400).encode()
+    source = Source("large.ipc", text)
+    library = live.desk.library
+    board, _ = import_board(name="large board", ipc356=source, gerber=[], parts=None, library=library)
+    spot = "S.spot({ clientX: 400, clientY: 300 })"
+    with live.page(820) as page:
+        page.goto(f"{live.address}/boards/{live.desk.store.add_board(board)}")
+        expect(page.locator(".sheet[data-side=top] > .stand-in")).to_have_count(1)
+        page.evaluate(
+            "document.querySelector('[data-drawing]').drawing.ready().then((s) => { window.S = s; })"
+        )
+        page.evaluate("S.restLater = () => {}")  # the change of size goes on
+        page.locator(".sheet[data-side=top]").press("+")
+        expect(page.locator(".stand-in.is-shown")).to_have_count(1)
+        during = page.evaluate(spot)
+        page.evaluate("S.rest()")
+        expect(page.locator(".stand-in.is-shown")).to_have_count(0)
+        after = page.evaluate(spot)
+
+    assert after == pytest.approx(during, abs=0.5)  # half a pixel: windows scroll by whole ones
 
 
 def test_layers_are_hidden_by_their_boxes(live):

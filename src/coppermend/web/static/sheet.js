@@ -2,6 +2,8 @@
 //
 // The sheet is a window that scrolls over the drawing, since a browser moves what scrolls without painting it anew,
 // however many pads there are. While the size changes, what was painted is stretched; once it rests, it is painted sharp.
+import { StandIn } from "./standin.js";
+
 const MOST = 40;
 const REST_MS = 160;
 export const STEP = 1.35;
@@ -20,12 +22,13 @@ export class Sheet {
     svg.addEventListener("pointermove", (event) => this.move(event));
     for (const end of ["pointerup", "pointercancel"]) svg.addEventListener(end, (event) => this.up(event));
     this.rest(); // before the drawing stands in the page, so that it is laid out once
+    StandIn.of(box, svg, this.home).then((made) => (this.standIn = made));
     new ResizeObserver(() => box.clientWidth && box.clientWidth !== this.painted?.across && this.rest()).observe(box);
   }
 
   // A place on the screen in millimetres of the picture.
   spot(event) {
-    const { left, top, width } = this.svg.getBoundingClientRect();
+    const { left, top, width } = (this.standIn?.shown ? this.standIn.copy : this.svg).getBoundingClientRect();
     const scale = width / this.home[2];
     return { x: this.home[0] + (event.clientX - left) / scale, y: this.home[1] + (event.clientY - top) / scale };
   }
@@ -72,20 +75,32 @@ export class Sheet {
     if (!this.painted) return;
     const wanted = this.layout(this.view);
     const grown = wanted.scale / this.painted.scale;
-    if (Math.abs(grown - 1) < 1e-6 && !this.svg.style.transform) {
+    if (Math.abs(grown - 1) < 1e-6 && !this.svg.style.transform && !this.standIn?.shown) {
       this.scroll(wanted);
       return;
     }
-    this.svg.style.willChange = "transform"; // stretch the painted picture instead of painting each size
-    const x = wanted.left - this.painted.left, y = wanted.top - this.painted.top;
-    this.svg.style.transform = `translate(${x}px, ${y}px) scale(${grown})`;
+    if (this.standIn) this.standIn.show(wanted, this.home[2]);
+    else {
+      this.svg.style.willChange = "transform"; // stretch the painted picture instead of painting each size
+      const x = wanted.left - this.painted.left, y = wanted.top - this.painted.top;
+      this.svg.style.transform = `translate(${x}px, ${y}px) scale(${grown})`;
+    }
+    this.restLater();
+  }
+
+  // Once what is shown now has been painted for a while: a slow frame is no rest.
+  restLater() {
     clearTimeout(this.resting);
-    this.resting = setTimeout(() => this.rest(), REST_MS);
+    const turn = (this.turn = {});
+    requestAnimationFrame(() => {
+      if (this.turn === turn) this.resting = setTimeout(() => this.rest(), REST_MS);
+    });
   }
 
   // Paints the drawing at the size that the view asks for.
   rest() {
     clearTimeout(this.resting);
+    this.turn = undefined;
     if (!this.box.clientWidth) return; // the other side is shown; its window opens later
     const { scale, high } = (this.painted = this.layout(this.view));
     this.box.style.height = `${high}px`;
@@ -94,6 +109,7 @@ export class Sheet {
       marginLeft: `${Math.max(0, this.painted.left)}px`, marginTop: `${Math.max(0, this.painted.top)}px`,
     });
     this.scroll(this.painted);
+    this.standIn?.hide();
   }
 
   scroll({ left, top }) {
