@@ -13,7 +13,7 @@ from coppermend.board.model import Board
 from coppermend.errors import InputError, RecordError
 from coppermend.job import backup as keeping
 from coppermend.job import people, shop
-from coppermend.job.store import Store
+from coppermend.job.store import Store, now
 
 BOTH = True
 
@@ -192,6 +192,17 @@ def test_nothing_is_restored_over_a_record(filled: Store, tmp_path: Path):
         keeping.restore(tmp_path / "record.zip", tmp_path / "record", "")
     with pytest.raises(InputError, match="already"):
         keeping.backup(filled, tmp_path / "record.zip")
+
+
+@pytest.mark.sqlite
+def test_nothing_is_restored_where_people_may_sign_in(filled: Store, tmp_path: Path):
+    """A bench with people but no job is no empty one: their names might clash with those of the backup."""
+    keeping.backup(filled, tmp_path / "record.zip")
+    with Store.open(tmp_path / "shared", "") as shared:
+        people.People(shared.engine).add("R. Tansy", "a long enough passphrase", now())
+
+    with pytest.raises(RecordError, match="its table person is not empty"):
+        keeping.restore(tmp_path / "record.zip", tmp_path / "shared", "")
 
 
 @pytest.mark.parametrize("content", [b"", b"shopping list", b"PK\x05\x06" + b"\0" * 18])

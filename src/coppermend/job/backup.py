@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, DateTime, func, insert, select, text
+from sqlalchemy import Connection, DateTime, insert, select, text
 
 from coppermend.errors import InputError, RecordError
 from coppermend.job import cards, comebacks, learnt, tables
@@ -179,14 +179,14 @@ def _note_backup(store: Store) -> None:
 
 
 def _refuse_existing(store: Store, folder: Path) -> None:
+    """See that no table holds anything, be it only people who may sign in or the shop's settings."""
     with tables.reading(store.engine) as connection:
-        found = connection.scalar(select(func.count()).select_from(tables.attachment))
-        found = found or connection.scalar(select(func.count()).select_from(tables.job))
-    if found:
-        raise RecordError(
-            f"there is a record in {folder} already, and nothing is ever restored over one; "
-            "give a new folder with --data, or move that one away first"
-        )
+        for table in all_tables(connection):
+            if connection.execute(select(table).limit(1)).first() is not None:
+                raise RecordError(
+                    f"there is a record in {folder} already (its table {table.name} is not empty), and nothing is "
+                    "ever restored over one; give a new folder with --data, or move that one away first"
+                )
 
 
 def _fill(connection: Connection, read: Reader, most: int) -> None:
