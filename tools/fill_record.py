@@ -122,10 +122,7 @@ def fill(store: Store, jobs: int, entries: int) -> None:
     with tables.writing(store.engine) as connection:
         comebacks.rebuild(connection)
         learnt.rebuild(connection)
-    if tables.is_postgresql(store.engine):
-        with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            # As a server in use does by itself; right after a filling, its index of words is not merged yet.
-            connection.exec_driver_sql("VACUUM ANALYZE")
+    tables.settle(store.engine)
 
 
 # What ends the record of a job that went back.

@@ -149,6 +149,7 @@ def restore(path: Path, folder: Path, database: str | None = None) -> Kept:
                     store.files.path(sha256).unlink(missing_ok=True)
                 raise
             with unheard():  # from here on it is kept
+                tables.settle(store.engine)
                 restored = record_digest(store)
     if restored != checked:
         raise RecordError(f"the record in {folder} is not what the backup {path} holds; use another disk")
