@@ -43,7 +43,7 @@ def test_typed_text_outlives_the_page_and_ends_with_the_entry(live):
         assert again["promised"] == "2026-12-24"
         assert page.locator(".typed-back").count() == 1
         sent(page, "text=Open the job")
-        (job,) = live.desk.store.jobs()
+        (job,) = live.desk.store.jobs(1)
         assert (job.customer, job.promised) == ("O. Penhallow", "2026-12-24")
         page.goto(f"{live.address}/jobs/new")
         assert values(page, "form.form-sheet")["customer"] == ""
