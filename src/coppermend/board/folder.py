@@ -14,7 +14,7 @@ import shapely
 
 from coppermend.board.folder_csv import Row, finite, format_mm, format_rows, read_rows
 from coppermend.board.folder_toml import format_board_toml, read_board_toml
-from coppermend.board.model import Board, CopperArea, Layer, Pad, PadSide, Part, PinRef, Track, Via
+from coppermend.board.model import LAYERS, Board, CopperArea, Pad, PadSide, Part, PinRef, Track, Via
 from coppermend.board.packages import with_package_pads
 from coppermend.errors import InputError
 
@@ -26,7 +26,6 @@ _PAD_COLUMNS = ("refdes", "pin", "x_mm", "y_mm", "hole_mm", "size_mm", "side")
 _VIA_COLUMNS = ("name", "net", "x_mm", "y_mm", "hole_mm")
 _TRACK_COLUMNS = ("net", "layer", "x1_mm", "y1_mm", "x2_mm", "y2_mm", "width_mm")
 _AREA_COLUMNS = ("net", "layer", "wkt")
-_LAYERS: tuple[Layer, ...] = get_args(Layer)
 _SIDES: tuple[PadSide, ...] = get_args(PadSide)
 # Only these two are read: shapely would follow nested collections until the stack ends.
 _WKT = re.compile(r"(?:MULTI)?POLYGON\s*\([\s(]*[-+.\d]", re.IGNORECASE)
@@ -84,7 +83,7 @@ def _part(row: Row) -> Part:
         x_mm=row.number("x_mm", 0.0),
         y_mm=row.number("y_mm", 0.0),
         rotation_deg=row.number("rotation_deg", 0.0),
-        side=row.choice("side", _LAYERS, "top"),
+        side=row.choice("side", LAYERS, "top"),
         section=row.text("section"),
         package=row.text("package"),
         socketed=row.flag("socketed"),
@@ -139,7 +138,7 @@ def _via(row: Row) -> Via:
 def _track(row: Row) -> Track:
     return Track(
         row.text("net"),
-        row.choice("layer", _LAYERS),
+        row.choice("layer", LAYERS),
         row.number("x1_mm"),
         row.number("y1_mm"),
         row.number("x2_mm"),
@@ -156,7 +155,7 @@ def _area(row: Row) -> CopperArea:
         shape = None
     if shape is None or shape.is_empty or shape.has_z or not all(map(finite, shape.bounds)):
         raise row.fault(f"wkt is {wkt[:40]!r}", "POLYGON ((x y, ...)) or MULTIPOLYGON in board mm")
-    return CopperArea(row.text("net"), row.choice("layer", _LAYERS), wkt)
+    return CopperArea(row.text("net"), row.choice("layer", LAYERS), wkt)
 
 
 def format_board_folder(board: Board) -> dict[str, str]:

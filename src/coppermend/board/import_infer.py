@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from coppermend.board.import_copper import Copper
-from coppermend.board.model import Layer
+from coppermend.board.model import LAYERS, Layer
 from coppermend.board.space import pad_shape, track_shape, via_shape
 
 
@@ -33,8 +33,7 @@ def with_nets_by_touch(copper: Copper) -> Copper:
     first_track = len(copper.pads) + len(copper.vias)
     first_area = first_track + len(copper.tracks)
     groups = _Groups(first_area + len(copper.areas))
-    layers: tuple[Layer, ...] = ("top", "bottom")
-    for layer in layers:
+    for layer in LAYERS:
         _join_touching(_pieces(copper, layer), groups)
     nets: dict[int, set[str]] = {}
     for number, net in enumerate(_known_nets(copper)):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from coppermend.errors import InputError
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from coppermend.board.space import BoardSpace
 
 Layer = Literal["top", "bottom"]
+LAYERS: tuple[Layer, ...] = get_args(Layer)
 PadSide = Literal["top", "bottom", "both"]
 
 

@@ -7,7 +7,7 @@ import shapely
 from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE, Touch
 from coppermend.board.draw import draw_board
 from coppermend.board.draw_overlays import Overlay
-from coppermend.board.model import Board, Layer
+from coppermend.board.model import LAYERS, Board, Layer
 from coppermend.board.parttypes import PartLibrary
 from coppermend.job.assess import Assessment
 from coppermend.papers.report import Picture
@@ -46,8 +46,7 @@ def damaged_sides(touched: Touch) -> tuple[Layer, ...]:
     Damage is drawn without a side, and pads and vias with holes lie on both: what tells is copper of one side.
     """
     told = {track.layer for track in touched.tracks} | {p.side for p in touched.pads if p.side != "both"}
-    sides: tuple[Layer, ...] = ("top", "bottom")
-    return tuple(side for side in sides if side in told) or ("top",)
+    return tuple(side for side in LAYERS if side in told) or ("top",)
 
 
 def report_drawings(board: Board, library: PartLibrary, found: Assessment) -> tuple[Picture, ...]:

@@ -8,7 +8,7 @@ import shapely
 
 from coppermend.board.draw import draw_board
 from coppermend.board.draw_overlays import Overlay
-from coppermend.board.model import Board, Layer
+from coppermend.board.model import LAYERS, Board, Layer
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.where import where_words
 from coppermend.copper.records import CopperPlan, Jumper
@@ -65,9 +65,8 @@ def wire_pictures(board: Board, library: PartLibrary, plan: CopperPlan) -> tuple
         for jumpers, sign in ((plan.fitted, _FITTED), (plan.jumpers, _TO_FIT))
         for number, j in enumerate(jumpers, 1)
     ]
-    sides: tuple[Layer, ...] = ("top", "bottom")
     pictures = []
-    for side in sides:
+    for side in LAYERS:
         own = [(j, mark) for j, mark in marked if ("bottom" if j.side == "bottom" else "top") == side]
         if own:
             drawn = draw_board(

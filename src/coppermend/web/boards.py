@@ -9,12 +9,12 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from coppermend.board.importing import Source, import_board
-from coppermend.board.model import Layer
+from coppermend.board.model import LAYERS, Layer
 from coppermend.demo.board_data import demo_board_files
 from coppermend.errors import CoppermendError, InputError, UnknownName
 from coppermend.job.archive import archive_files
 from coppermend.underway import tell, unheard
-from coppermend.web.desk import SIDES, Desk, desk_of
+from coppermend.web.desk import Desk, desk_of
 from coppermend.web.drawing import drawing_of
 from coppermend.web.errand_pages import long_work
 from coppermend.web.forms import Form, SentForm, Upload
@@ -55,7 +55,7 @@ def add_board(request: Request, form: SentForm) -> Response:
         with (
             unheard()
         ):  # it is in the library now; what its page shows is worked out here, where it may take its time
-            for side in SIDES:
+            for side in LAYERS:
                 desk.drawing(sha256, side)
             desk.findings(sha256)
         return sha256, notes
@@ -125,7 +125,7 @@ def _board_page(request: Request, sha256: str, *, notes: Sequence[str] = (), add
 @router.get("/boards/{sha256}/{file}.svg")
 def draw_side(request: Request, sha256: str, file: str) -> Response:
     """One side of a board as SVG."""
-    sides: dict[str, Layer] = {side: side for side in SIDES}
+    sides: dict[str, Layer] = {side: side for side in LAYERS}
     if file not in sides:
         raise UnknownName("drawing", file, hint="top or bottom")
     drawn = desk_of(request).drawing(sha256, sides[file])

@@ -14,7 +14,7 @@ from fastapi import Request
 from coppermend.board.check import check_board
 from coppermend.board.draw import draw_board
 from coppermend.board.finding import Finding
-from coppermend.board.model import Board, Layer
+from coppermend.board.model import LAYERS, Board, Layer
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.roles import NetRole, net_roles
@@ -31,7 +31,6 @@ from coppermend.web.errands import Errands
 
 _LARGE_PARTS, _LARGE_PADS = 500, 3_000
 _JOBS_REMEMBERED, _BOARDS_REMEMBERED, _MADE_READY = 64, 16, 12
-SIDES: tuple[Layer, Layer] = ("top", "bottom")
 
 
 @dataclass(frozen=True)
@@ -132,7 +131,7 @@ class Desk:
                 return
             try:
                 sha256 = self.job(job.number).sha256
-                for side in SIDES if sha256 else ():
+                for side in LAYERS if sha256 else ():
                     self.drawing(sha256, side)
             except CoppermendError:  # its own page tells what is wrong with it
                 continue

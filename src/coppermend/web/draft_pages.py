@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse, Response
 from coppermend.board.check import check_board
 from coppermend.board.draft import draft_board
 from coppermend.board.draw import draw_board
+from coppermend.board.model import LAYERS
 from coppermend.errors import CoppermendError, InputError
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import SentForm
@@ -48,8 +49,7 @@ def look_over(request: Request, sent: Annotated[dict[str, Any], Body()]) -> JSON
     except InputError as error:
         return JSONResponse({"error": str(error)})
     drawn = {
-        side: draw_board(board, side=side, library=library, prefix=side, caption=False)
-        for side in ("top", "bottom")
+        side: draw_board(board, side=side, library=library, prefix=side, caption=False) for side in LAYERS
     }
     return JSONResponse(
         {

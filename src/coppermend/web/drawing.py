@@ -13,9 +13,9 @@ from coppermend.board.atrisk import HEAVY, LIGHT, MODERATE
 from coppermend.board.draw import Overlay, sheet_box
 from coppermend.board.draw_overlays import overlay_layer, patterns
 from coppermend.board.draw_svg import Frame, number
-from coppermend.board.model import Board, Layer
+from coppermend.board.model import LAYERS, Board, Layer
 from coppermend.copper.records import Jumper
-from coppermend.web.desk import SIDES, Desk, Job
+from coppermend.web.desk import Desk, Job
 from coppermend.web.language import mark
 
 _SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
@@ -65,7 +65,7 @@ def drawing_of(
     board = desk.board(sha256)
     kinds = dict.fromkeys(overlay.kind for overlay in overlays)
     layers = tuple((kind, _WORDS[kind]) for kind in kinds if kind in _WORDS)
-    sheets = tuple(replace(_sheet(board, one, overlays), photo=photos.get(one, "")) for one in SIDES)
+    sheets = tuple(replace(_sheet(board, one, overlays), photo=photos.get(one, "")) for one in LAYERS)
     return Drawing(sha256, board, sheets, side, layers, focus_mm)
 
 

@@ -112,9 +112,8 @@ class Errands:
         Raises:
             UnknownName: If there is none, or it ended long ago.
         """
-        with self._lock:
-            if id_ in self._held:
-                return self._held[id_]
+        if found := self.find(id_):
+            return found
         raise UnknownName("piece of work", id_[:20], hint="it may have ended long ago; begin it again")
 
     def find(self, id_: str) -> Errand | None:
