@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from httpx import Response
 from playwright.sync_api import Browser, Page, sync_playwright
@@ -60,6 +61,17 @@ class Bench:
         found = re.search(r"kept=(\d+)", answer.headers["location"])
         assert found is not None
         return int(found[1])
+
+
+@pytest.fixture(scope="module")
+def one_job(tmp_path_factory: pytest.TempPathFactory) -> tuple[FastAPI, dict[str, str]]:
+    """The bench with one job that has its board, for many requests that do it no harm, and the names that lead to both."""
+    app = create_app(tmp_path_factory.mktemp("record"))
+    store = app.state.desk.store
+    board = store.add_board(demo_board_files())
+    number = store.new_job(HEADER, who=WHO)
+    store.append(number, "board", "receive", {"name": "x", "sha256": board}, who=WHO)
+    return app, {"number": number, "sha256": board}
 
 
 @pytest.fixture

@@ -11,9 +11,7 @@ from fastapi.routing import APIRoute
 from fastapi.testclient import TestClient
 
 import coppermend.web
-from coppermend.demo.board_data import demo_board_files
-from coppermend.demo.story import HEADER, WHO
-from coppermend.web.app import create_app
+from coppermend.demo.story import WHO
 
 HOSTILE = (
     "<script>alert(1)</script>", "../../etc/passwd\x00", "=HYPERLINK(1)", "'; DROP TABLE entry; --", "{{7*7}}", "-1", "9" * 400,
@@ -30,16 +28,12 @@ FIELDS = sorted(
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    """The bench with one job that has its board, and what leads to them."""
-    app = create_app(tmp_path_factory.mktemp("record"))
-    store = app.state.desk.store
-    board = store.add_board(demo_board_files())
-    number = store.new_job(HEADER, who=WHO)
-    store.append(number, "board", "receive", {"name": "x", "sha256": board}, who=WHO)
+def bench(one_job):
+    """The bench behind a client, and what leads to its job and board."""
+    app, names = one_job
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         client.cookies.set("who", "R.%20Tansy")
-        yield client, {"number": number, "sha256": board, "stage": "receive"}
+        yield client, {**names, "stage": "receive"}
 
 
 def routes(client: TestClient) -> list[tuple[str, str]]:

@@ -14,11 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from schemathesis import GenerationMode
 
-from coppermend.demo.board_data import demo_board_files
-from coppermend.demo.story import HEADER, WHO
 from coppermend.job.entry import STAGES
 from coppermend.job.validate import FIELDS
-from coppermend.web.app import create_app
 
 OPERATIONS = [
     "GET /api/jobs",
@@ -43,27 +40,16 @@ HOSTILE = st.sampled_from(
 )
 
 
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    """The bench with one job on one board, and the names that lead to them."""
-    app = create_app(tmp_path_factory.mktemp("record"))
-    store = app.state.desk.store
-    board = store.add_board(demo_board_files())
-    number = store.new_job(HEADER, who=WHO)
-    store.append(number, "board", "receive", {"name": "x", "sha256": board}, who=WHO)
-    return app, {"number": number, "sha256": board}
-
-
-def test_every_described_operation_is_tried(bench):
+def test_every_described_operation_is_tried(one_job):
     """A new operation has to be added to the list above."""
-    described = schemathesis.openapi.from_asgi("/openapi.json", bench[0])
+    described = schemathesis.openapi.from_asgi("/openapi.json", one_job[0])
     assert sorted(one.ok().label for one in described.get_all_operations()) == sorted(OPERATIONS)
 
 
 @pytest.mark.parametrize("label", OPERATIONS)
-def test_no_request_is_answered_by_a_fault(bench, label):
+def test_no_request_is_answered_by_a_fault(one_job, label):
     """Neither within the description nor outside of it does the server answer 5xx."""
-    app, real = bench
+    app, real = one_job
     described = schemathesis.openapi.from_asgi("/openapi.json", app)
     operation = described.find_operation_by_label(label)
     seen = set()
@@ -84,9 +70,9 @@ def test_no_request_is_answered_by_a_fault(bench, label):
 
 
 @pytest.mark.parametrize("kind", sorted(FIELDS))
-def test_entries_of_every_kind_with_hostile_bodies_are_kept_or_refused(bench, kind):
+def test_entries_of_every_kind_with_hostile_bodies_are_kept_or_refused(one_job, kind):
     """Right names with wrong things in them: 201, or 4xx with a line that says why; the pages stay readable."""
-    app, real = bench
+    app, real = one_job
     plain = (
         st.none()
         | st.booleans()
