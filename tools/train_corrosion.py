@@ -42,6 +42,7 @@ from photo_render.boards import part_of_board, random_board
 from photo_render.disturb import disturbed, relit
 from photo_render.scene import random_scene
 from photo_render.shoot import shoot
+from photo_render.vary import leaked_upon, recrusted, rephotographed, reshaped, restained
 
 CROP, WINDOW = 128, 320  # px at 4 px/mm
 BLOCK = 16  # the network halves its input four times
@@ -165,9 +166,19 @@ def _window(case, rng: np.random.Generator):
     return photo[fine], drawing[:, *there], severity[there]
 
 
-def _seen_case(case, rng: np.random.Generator):
-    """The channels and the wanted chances of a case, with more disturbance, relit."""
+def _seen_case(case, other, rng: np.random.Generator):
+    """The channels and the wanted chances of a case, as no renderer draws it: varied, disturbed, relit."""
     photo, drawing, severity = _window(case, rng)
+    if rng.random() < 0.3:
+        photo, drawing, severity = leaked_upon((photo, drawing, severity), _window(other, rng), rng)
+    if rng.random() < 0.6:
+        photo, drawing, severity = reshaped(photo, drawing, severity, rng)
+    if rng.random() < 0.6:
+        photo = recrusted(photo, severity, rng)
+    if rng.random() < 0.5:
+        photo = restained(photo, severity, rng)
+    if rng.random() < 0.7:
+        photo = rephotographed(photo, rng)
     photo, severity = disturbed(photo, drawing, severity, rng)
     drawing = drawing.copy()
     if rng.random() < 0.15:
@@ -207,7 +218,8 @@ def _batches(folder: Path, batch: int, seed: int):
                 names = [n for n, case in known.items() if min(case[2].shape) >= CROP]
             count += 1
             if count % 2 or len(seen) < POOL:
-                seen = [*seen[-POOL + 1 :], _seen_case(known[names[int(rng.integers(len(names)))]], rng)]
+                case, other = (known[names[int(n)]] for n in rng.integers(len(names), size=2))
+                seen = [*seen[-POOL + 1 :], _seen_case(case, other, rng)]
             pairs = [_crop(seen[int(rng.integers(len(seen)))], rng) for _ in range(batch)]
             if len(seen) >= min(POOL, len(names)):
                 waiting.put([np.stack([p[i] for p in pairs]) for i in (0, 1)] + [len(names)])
