@@ -46,6 +46,10 @@ class UnknownName(CoppermendError, LookupError):
         super().__init__(f"no {kind} {name!r}{place}{tail}")
         self.kind, self.name, self.where, self.hint = kind, name, where, hint
 
+    def __reduce__(self) -> tuple[type[UnknownName], tuple[str, str, str, str]]:
+        """How it comes over from a process of its own."""
+        return type(self), (self.kind, self.name, self.where, self.hint)
+
 
 class RecordError(CoppermendError):
     """The job record refuses an operation, and says why."""

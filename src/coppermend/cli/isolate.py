@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import numpy as np
 import typer
 
 from coppermend.board.atrisk import Touch
@@ -23,12 +22,10 @@ from coppermend.errors import InputError
 from coppermend.isolate.choice import Tools
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.observations import parse_observations
-from coppermend.isolate.planting import Workshop
-from coppermend.isolate.trial import Report, trial
+from coppermend.isolate.trial import Report, check_asked, trial_document, trial_on
 from coppermend.job.shop import tools_named
 
 _SHOWN = 8
-MOST_FAULTS = 5000
 DamageOption = Annotated[
     Path | None,
     typer.Option("--damage", metavar="FILE", help="Damaged area: WKT, GeoJSON or a damage map (PNG)."),
@@ -176,25 +173,21 @@ _CONCLUSIONS = {
 def simulate(
     board: BoardArgument,
     faults: Annotated[int, typer.Option("--faults", help="How many planted faults to search for.")] = 20,
-    seed: Annotated[int, typer.Option("--seed", help="Seed of all chance.")] = 0,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of all chance.")] = 0,
     types: TypesOption = None, as_json: JsonFlag = False,
 ) -> int:  # fmt: skip
     """Plant faults, let a signal simulation answer every measurement, and count measurements to isolation.
 
     The simulation knows nothing of the tables that the search believes in; see docs/isolate.md.
     """
-    if not 1 <= faults <= MOST_FAULTS:
-        raise InputError(f"--faults is {faults}", expected=f"1 to {MOST_FAULTS}")
+    try:
+        check_asked(faults, seed)
+    except InputError as error:
+        raise error.at("--faults") from None
     loaded, library = board_at(board), library_with(types)
-    workshop = Workshop(loaded, library, seed)
-    if not workshop.cases:
-        raise InputError(
-            f"no fault on {loaded.name} shows", expected="parts of known types", where=str(board)
-        )
-    cases = workshop.sample(faults, np.random.default_rng(seed))
     with shown_on_terminal(as_json):
-        report = trial(Isolation(loaded, library), workshop, cases, seed)
-    emit({"board": loaded.name, "seed": seed, **report.to_json()}, as_json, lambda: _show_report(report))
+        report = trial_on(loaded, library, faults, seed)
+    emit(trial_document(loaded, seed, report), as_json, lambda: _show_report(report))
     return 0
 
 

@@ -8,14 +8,18 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from coppermend.board.model import Board
+from coppermend.board.parttypes import PartLibrary
+from coppermend.errors import InputError
 from coppermend.isolate.gain import Suspicion
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.planting import Case, Workshop
 from coppermend.isolate.screening import mode_mass
 from coppermend.isolate.states import entropy_bits
-from coppermend.underway import told
+from coppermend.underway import tell, told
 
 MOST_MEASUREMENTS = 60
+MOST_FAULTS = 5000
 
 
 class Step(NamedTuple):
@@ -231,3 +235,43 @@ def trial(
         float(np.mean(halves)), float(np.mean(randoms)), entropy_bound_bits(workshop), tuple(searches),
         float(np.mean([s.yes_no for s in searches])),
     )  # fmt: skip
+
+
+def check_asked(faults: int, seed: int) -> None:
+    """See that so many faults can be planted.
+
+    Raises:
+        InputError: If ``faults`` is not from 1 to ``MOST_FAULTS``, or ``seed`` is negative.
+    """
+    if not 1 <= faults <= MOST_FAULTS:
+        raise InputError(f"{faults} faults are asked for", expected=f"1 to {MOST_FAULTS}")
+    if seed < 0:
+        raise InputError(f"the seed is {seed}", expected="a whole number from 0")
+
+
+def trial_on(board: Board, library: PartLibrary, faults: int, seed: int) -> Report:
+    """Plant faults on a board as often as its parts are said to fail, and search for each of them.
+
+    Args:
+        board: The board.
+        library: Part types.
+        faults: How many faults to plant, one a search.
+        seed: Of all chance: the same seed gives the same report.
+
+    Raises:
+        InputError: If ``faults`` is not from 1 to ``MOST_FAULTS``, ``seed`` is negative, or no fault of the board would show.
+    """
+    check_asked(faults, seed)
+    tell(0, 3, "Planting faults")
+    workshop = Workshop(board, library, seed)
+    tell(1, 3, "Planting faults")
+    if not workshop.cases:
+        raise InputError(f"no fault on {board.name} shows", expected="parts of known types")
+    cases = workshop.sample(faults, np.random.default_rng(seed))
+    tell(2, 3, "Following the signals")
+    return trial(Isolation(board, library), workshop, cases, seed)
+
+
+def trial_document(board: Board, seed: int, report: Report) -> dict[str, Any]:
+    """What ``isolate simulate --json`` prints and the page saves: board, seed, and the keys of ``Report.to_json``."""
+    return {"board": board.name, "seed": seed, **report.to_json()}

@@ -49,6 +49,7 @@ from coppermend.web import (
     shop_pages,
     sign_in,
     stages,
+    trial_page,
 )
 from coppermend.web.access import Access, Patience
 from coppermend.web.desk import Desk
@@ -82,6 +83,7 @@ _ROUTERS = (
     dealings_page,
     stages,
     draft_pages,
+    trial_page,
     boards,
     craft_pages,
     figure_pages,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+from collections import OrderedDict
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -19,6 +20,7 @@ from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.roles import NetRole, net_roles
 from coppermend.errors import CoppermendError
+from coppermend.isolate.trial import Report
 from coppermend.job.assess import Assessment, assess
 from coppermend.job.earlierfaults import FaultHistory, history_for
 from coppermend.job.entry import Entry
@@ -30,7 +32,7 @@ from coppermend.job.store import Store
 from coppermend.web.errands import Errands
 
 _LARGE_PARTS, _LARGE_PADS = 500, 3_000
-_JOBS_REMEMBERED, _BOARDS_REMEMBERED, _MADE_READY = 64, 16, 12
+_JOBS_REMEMBERED, _BOARDS_REMEMBERED, _MADE_READY, _TRIALS_REMEMBERED = 64, 16, 12, 16
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,23 @@ class Drawn:
         return cls(plain, gzip.compress(plain, compresslevel=5, mtime=0), f'"{digest}"')
 
 
+class Trials:
+    """The last trials of the search on planted faults, by board, number of faults and seed; safe for threads."""
+
+    def __init__(self) -> None:
+        self._held: OrderedDict[tuple[str, int, int], Report] = OrderedDict()
+
+    def get(self, key: tuple[str, int, int]) -> Report | None:
+        """What came of a trial, if it is still held."""
+        return self._held.get(key)
+
+    def hold(self, key: tuple[str, int, int], report: Report) -> None:
+        """Keep it; of more than a few the oldest goes."""
+        self._held[key] = report
+        while len(self._held) > _TRIALS_REMEMBERED:
+            self._held.popitem(last=False)
+
+
 class Desk:
     """The open record with what is computed from it; safe for threads. ``closing`` is set when the bench shuts."""
 
@@ -85,6 +104,7 @@ class Desk:
         self.closing = Event()
         self.errands = Errands()
         self.people = People(store.engine)
+        self.trials = Trials()
         self._told = lru_cache(maxsize=_JOBS_REMEMBERED)(self._read)
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)

@@ -49,7 +49,7 @@ def long_work(
 
 
 def worked_out(
-    request: Request, work: Callable[[], T], show: Callable[[Request, T], Response], *, title: str
+    request: Request, work: Callable[[], T], show: Callable[[Request, T], Response], *, title: str, back: str = ""
 ) -> Response:
     """As ``long_work``, for a page that is only looked at: once it is worked out it is shown at its own address."""
     done = desk_of(request).errands.find(request.query_params.get(WORKED, ""))
@@ -65,7 +65,7 @@ def worked_out(
         id_ = errand_request.path_params["id_"]
         return RedirectResponse(f"{here}?{urlencode([*asked, (WORKED, id_)])}", 303)
 
-    return long_work(request, work, lead_back, title=title)
+    return long_work(request, work, lead_back, title=title, back=back)
 
 
 def begun(request: Request, work: Callable[[], dict[str, Any]], *, title: str) -> Response:
