@@ -7,16 +7,21 @@ import json
 import zipfile
 from pathlib import Path
 from threading import Event
+from types import SimpleNamespace
 
 import pytest
+from fastapi.testclient import TestClient
 
 from coppermend.demo.board_data import demo_board_files
 from coppermend.errors import Cancelled, UnknownName
 from coppermend.job import backup
 from coppermend.job.archive import board_archive
-from coppermend.job.store import Store
+from coppermend.job.shop import set_shop
+from coppermend.job.store import Store, now
 from coppermend.underway import heard_by, tell
 from coppermend.web import boards
+from coppermend.web.app import create_app
+from coppermend.web.backups import room_bytes
 from coppermend.web.errands import Errand, Errands
 
 
@@ -203,7 +208,48 @@ def test_a_record_comes_back_on_the_page_of_an_empty_bench(at_work, tmp_path: Pa
             back = at_work.client.post("/backups/restore", files=sent_files)
             assert "The record is back." in back.text and store.last_seq(at_work.number) == 2
             at_work.desk.store = kept
-    assert at_work.client.post("/backups/restore").status_code == 400
+
+
+def test_the_page_says_beforehand_what_stands_in_the_way_of_a_restore(bench):
+    """People or settings alone are enough, as for the restore itself: then there is no form, and the page names them."""
+    assert 'action="/backups/restore"' in bench.client.get("/backups").text
+    assert backup.what_stands(bench.desk.store) == ()
+    assert bench.client.post("/backups/restore").status_code == 400
+
+    bench.desk.people.add("R. Tansy", "a long enough passphrase", now())
+    assert "In the way here: people who may sign in." in bench.client.get("/backups").text
+    set_shop(bench.desk.store, {"name": "Fen Lane Board Works"}, who="R. Tansy")
+    text = bench.client.get("/backups").text
+
+    assert (
+        'action="/backups/restore"' not in text and "people who may sign in, the shop&#39;s settings" in text
+    )
+    assert backup.what_stands(bench.desk.store) == ("person", "shop_entry")
+    assert room_bytes(bench.desk) == 0
+
+
+def test_a_backup_larger_than_other_uploads_comes_back_on_the_page(
+    at_work, tmp_path: Path, new_record, monkeypatch
+):
+    """An empty bench takes what its disk has room for, and lays it down there in pieces; where a record stands it takes no more than others."""
+    made = at_work.client.post("/backups").content
+    pieces = []
+    monkeypatch.setattr("coppermend.web.backups._AT_ONCE_BYTES", 1000)
+    monkeypatch.setattr(
+        "shutil.copyfileobj", lambda a, b, n: pieces.extend(iter(lambda: b.write(a.read(n)), 0))
+    )
+    sent_files = {"backup": ("backup.zip", made, "application/zip")}
+    app = create_app(new_record(tmp_path / "other"), most_bytes=5000)
+    with TestClient(app) as client:
+        app.state.desk.errands.patience_s = 120.0
+        monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=3 * len(made)))
+        assert client.post("/backups/restore", files=sent_files).status_code == 413
+        monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=4 * len(made)))
+
+        back = client.post("/backups/restore", files=sent_files)
+
+        assert "The record is back." in back.text and sum(pieces) == len(made) and max(pieces) == 1000
+        assert client.post("/backups/restore", files=sent_files).status_code == 413
 
 
 @pytest.mark.parametrize("words", ["Bringing photos and papers back", "Bringing the tables back"])

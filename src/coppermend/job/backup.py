@@ -179,15 +179,21 @@ def _note_backup(store: Store) -> None:
         connection.execute(insert(meta).values(key=LAST_BACKUP, value=now().isoformat()))
 
 
-def _refuse_existing(store: Store, folder: Path) -> None:
-    """See that no table holds anything, be it only people who may sign in or the shop's settings."""
+def what_stands(store: Store) -> tuple[str, ...]:
+    """The tables that hold anything, be it only people who may sign in or the shop's settings; () in a record to restore into."""
     with tables.reading(store.engine) as connection:
-        for table in all_tables(connection):
-            if connection.execute(select(table).limit(1)).first() is not None:
-                raise RecordError(
-                    f"there is a record in {folder} already (its table {table.name} is not empty), and nothing is "
-                    "ever restored over one; give a new folder with --data, or move that one away first"
-                )
+        every = all_tables(connection)
+        return tuple(
+            table.name for table in every if connection.execute(select(table).limit(1)).first() is not None
+        )
+
+
+def _refuse_existing(store: Store, folder: Path) -> None:
+    if standing := what_stands(store):
+        raise RecordError(
+            f"there is a record in {folder} already (its table {standing[0]} is not empty), and nothing is "
+            "ever restored over one; give a new folder with --data, or move that one away first"
+        )
 
 
 def _fill(connection: Connection, read: Reader, most: int) -> None:

@@ -131,7 +131,8 @@ def create_app(
     app.state.patience = Patience()
     if named:
         app.add_middleware(Access, patience=app.state.patience)
-    app.add_middleware(Guard, most_bytes=most_bytes, hosts=hosts)
+    room = {"/backups/restore": lambda: backups.room_bytes(desk)}
+    app.add_middleware(Guard, most_bytes=most_bytes, hosts=hosts, larger=room)
     app.mount("/static", StaticFiles(directory=_STATIC), name="static")
     for module in _ROUTERS:
         app.include_router(module.router)

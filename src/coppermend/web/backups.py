@@ -2,29 +2,41 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 import zipfile
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
 from starlette.responses import FileResponse, Response
 
 from coppermend.errors import InputError
 from coppermend.job import backup as keeping
+from coppermend.job.atomic import clear_disk_errors
 from coppermend.job.home import remind_days
 from coppermend.job.integrity import Trouble
 from coppermend.job.manifest import Kept
 from coppermend.job.store import now
 from coppermend.underway import told
-from coppermend.web.desk import desk_of
+from coppermend.web.desk import Desk, desk_of
 from coppermend.web.errand_pages import long_work
-from coppermend.web.forms import SentForm
-from coppermend.web.language import translate
+from coppermend.web.language import mark, translate
 from coppermend.web.pages import page
 
 router = APIRouter(include_in_schema=False)
+_AT_ONCE_BYTES = 1024 * 1024
+_KEPT_FREE = (
+    3  # what is sent lies on the disk twice, and then the record beside it; common practice, no source
+)
+_STANDS: Mapping[str, str] = {
+    "job": mark("jobs"), "entry": mark("entries"), "board": mark("boards"), "attachment": mark("photos and papers"), "person": mark("people who may sign in"),
+    "shop_entry": mark("the shop's settings or shelf"), "reference_image": mark("known images"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -35,6 +47,37 @@ class _File:
     folder: tempfile.TemporaryDirectory[str]
 
 
+def room_bytes(desk: Desk) -> int:
+    """How large a backup may be that is brought back here [bytes]; 0 where there is a record already."""
+    if keeping.what_stands(desk.store):
+        return 0
+    folders = (Path(tempfile.gettempdir()), desk.store.files.folder.parent)
+    return min(shutil.disk_usage(folder).free for folder in folders) // _KEPT_FREE
+
+
+async def read_backup(request: Request) -> _File:
+    """The file that was sent, laid down on the disk as it came; never in memory as a whole.
+
+    Raises:
+        InputError: If none was chosen.
+    """
+    async with request.form(max_files=1, max_fields=10) as sent:
+        file = sent.get("backup")
+        if not isinstance(file, UploadFile) or not file.filename:
+            raise InputError("no file was chosen", expected="a backup, as this page saves it")
+        made = _new_file("backup")
+        await run_in_threadpool(_lay_down, file, made.path)
+    return made
+
+
+def _lay_down(file: UploadFile, path: Path) -> None:
+    with clear_disk_errors("keep what was sent"), path.open("wb") as target:
+        shutil.copyfileobj(file.file, target, _AT_ONCE_BYTES)
+
+
+SentBackup = Annotated[_File, Depends(read_backup)]
+
+
 @router.get("/backups")
 def show_backups(request: Request) -> Response:
     """When the last backup was made, and whether the next is due."""
@@ -42,11 +85,13 @@ def show_backups(request: Request) -> Response:
 
 
 def _backups_page(request: Request, **more: Any) -> Response:
-    store, days = desk_of(request).store, remind_days()
+    desk, days = desk_of(request), remind_days()
+    store, standing = desk.store, keeping.what_stands(desk.store)
     shown = {"troubles": None, "restored": None, **more}
     return page(
         request, "backups.html", last=keeping.last_backup(store), due=keeping.backup_is_due(store, days),
-        days=days, empty=not store.jobs(1), **shown,
+        days=days, standing=", ".join(translate(_STANDS.get(name, name)) for name in standing),
+        room_mb=room_bytes(desk) // 1_000_000, **shown,
     )  # fmt: skip
 
 
@@ -86,17 +131,13 @@ def save_export(request: Request) -> Response:
 
 
 @router.post("/backups/restore")
-def restore_backup(request: Request, form: SentForm) -> Response:
+def restore_backup(request: Request, sent: SentBackup) -> Response:
     """The record from a backup, into a bench that has none yet."""
-    desk, uploads = desk_of(request), form.uploads("backup")
-    if not uploads:
-        raise InputError("no file was chosen", expected="a backup, as this page saves it")
+    desk = desk_of(request)
 
     def work() -> Kept:
-        with tempfile.TemporaryDirectory(prefix="coppermend-") as folder:
-            path = Path(folder) / "backup.zip"
-            path.write_bytes(uploads[0].data)
-            return keeping.restore(path, desk.store.files.folder.parent)
+        with sent.folder:
+            return keeping.restore(sent.path, desk.store.files.folder.parent)
 
     def show(request: Request, restored: Kept) -> Response:
         return _backups_page(request, restored=restored)

@@ -6,7 +6,7 @@ name of its own that it lets point to this computer (DNS rebinding).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -55,8 +55,12 @@ class TooLarge(Exception):
 class Guard:
     """ASGI middleware that refuses foreign and oversized requests and adds the headers to every answer."""
 
-    def __init__(self, app: ASGIApp, most_bytes: int = MOST_BYTES, hosts: Collection[str] = ()) -> None:
-        self.app, self.most_bytes, self.hosts = app, most_bytes, frozenset(hosts)
+    def __init__(
+        self, app: ASGIApp, most_bytes: int = MOST_BYTES, hosts: Collection[str] = (),
+        larger: Mapping[str, Callable[[], int]] | None = None,
+    ) -> None:  # fmt: skip
+        """``larger`` says for single paths how much they take at the moment [bytes]; never less than the others."""
+        self.app, self.most_bytes, self.hosts, self.larger = app, most_bytes, frozenset(hosts), larger or {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -64,36 +68,42 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        if refusal := self._refusal(scope, headers):
+        most = self._most(scope)
+        if refusal := self._refusal(scope, headers, most):
             await refusal(scope, receive, _with_headers(send))
             return
         try:
-            await self.app(scope, self._limited(receive), _with_headers(send))
+            await self.app(scope, _limited(receive, most), _with_headers(send))
         except TooLarge:
-            await _too_large(self.most_bytes)(scope, receive, _with_headers(send))
+            await _too_large(most)(scope, receive, _with_headers(send))
 
-    def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
+    def _most(self, scope: Scope) -> int:
+        asked = self.larger.get(scope["path"]) if scope["method"] not in _SAFE else None
+        return max(self.most_bytes, asked()) if asked else self.most_bytes
+
+    def _refusal(self, scope: Scope, headers: Headers, most: int) -> PlainTextResponse | None:
         if self.hosts and host_of(headers) not in self.hosts:
             return PlainTextResponse("Refused: the bench is not called by this name.\n", 421)
         if scope["method"] not in _SAFE and is_foreign(headers):
             return PlainTextResponse("Refused: this was sent by another site, not by the bench.\n", 403)
         length = headers.get("content-length", "0")
-        if length.isdigit() and int(length) > self.most_bytes:
-            return _too_large(self.most_bytes)
+        if length.isdigit() and int(length) > most:
+            return _too_large(most)
         return None
 
-    def _limited(self, receive: Receive) -> Receive:
-        received = 0
 
-        async def counted() -> Message:
-            nonlocal received
-            message = await receive()
-            received += len(message.get("body", b""))
-            if received > self.most_bytes:
-                raise TooLarge
-            return message
+def _limited(receive: Receive, most: int) -> Receive:
+    received = 0
 
-        return counted
+    async def counted() -> Message:
+        nonlocal received
+        message = await receive()
+        received += len(message.get("body", b""))
+        if received > most:
+            raise TooLarge
+        return message
+
+    return counted
 
 
 def _too_large(most_bytes: int) -> PlainTextResponse:
