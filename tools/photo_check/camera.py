@@ -156,7 +156,8 @@ def _surroundings(rng: Random, main: NDArray[np.float64], ambient: NDArray[np.fl
     room = (1 + 0.25 * rough(rng, (192, 192), 80, 2))[..., None] * (0.7 * ambient)
     room = np.ascontiguousarray(np.clip(room, 0.02, None), np.float32)
     for _ in range(int(rng.integers(1, 5))):
-        at = rng.uniform(0, 192, 2)
+        # Some mirror in the middle, where the board is, the others off to the side.
+        at = rng.normal(96, 28, 2) if rng.random() < 0.35 else rng.uniform(0, 192, 2)
         bright = (main + 0.3 * ambient) * np.exp(rng.uniform(np.log(1.5), np.log(14)))
         kind, turn = rng.integers(3), rng.uniform(0, 180)
         size = [(rng.uniform(15, 60), rng.uniform(15, 70)), (rng.uniform(60, 190), rng.uniform(3, 9))][

@@ -7,16 +7,23 @@ import numpy as np
 
 from coppermend.damage.layers import DrawnLayers
 from photo_check.bodies import grey, tone
-from photo_check.fields import Plane, Random, cells, ease, rough
+from photo_check.fields import Plane, Random, cells, ease, resized, rough
 from photo_check.surface import Surface
+
+_SEEN = (
+    0.04,
+    0.1,
+)  # natural logarithm of a ratio of linear light; our estimate of what an eye finds in a photo
+_DARK = 0.01
 
 
 def corrode(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> Plane:
-    """Draw a leak of the given severity; where the mask was lifted the severity rises.
+    """Draw a leak of the given severity; where the mask was lifted the severity rises, where nothing shows it falls.
 
     Returns:
-        (rows, columns) severity as drawn.
+        (rows, columns) severity as it can be seen.
     """
+    before = cv2.resize(out.colour, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     shape, scale = severity.shape, out.scale
     pads = np.maximum(layers.pads, layers.vias).astype(np.float32) / 255
     tracks = np.maximum(layers.tracks, layers.areas).astype(np.float32) / 255 * (1 - pads)
@@ -42,7 +49,10 @@ def corrode(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> 
     out.mix(dark[int(rng.integers(3))], np.clip(dull * tracks * rng.uniform(0.35, 0.85) * uneven, 0, 1))
     out.mix(dark[int(rng.integers(3))], np.clip(dull * pads * rng.uniform(0.5, 1) * uneven, 0, 1), gloss=0.05)
     _crust(out, severity, middle, rng)
-    return np.clip(severity, 0, 255)
+    after = cv2.resize(out.colour, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    change = np.abs(np.log((after + _DARK) / (before + _DARK))).max(axis=2)
+    change = cv2.GaussianBlur(np.asarray(change, np.float32), (0, 0), 0.15 * scale)
+    return np.clip(severity, 0, 255) * resized(ease(change, *_SEEN), shape)
 
 
 def _lifted(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> Plane:
