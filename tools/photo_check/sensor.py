@@ -38,7 +38,7 @@ def developed(linear: Plane, rng: Random) -> NDArray[np.uint8]:
     )
     exposure = np.exp(rng.uniform(np.log(0.08), np.log(0.2))) / max(float(middle.mean()), 0.02)
     bright = float(np.quantile(linear[::16, ::16].mean(axis=2), 0.95))
-    exposure = min(exposure, rng.uniform(0.35, 1.2) / max(bright, 0.02))
+    exposure = min(exposure, rng.uniform(0.3, 0.8) / max(bright, 0.02))
     veil = rng.uniform(0, 0.02)
     linear = cv2.transform(linear, np.column_stack([np.diag(balance * exposure), np.full(3, veil)]))
     tile = rng.standard_normal((512, 768, 3), dtype=np.float32)
