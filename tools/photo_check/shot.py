@@ -27,7 +27,7 @@ _STREAMS = (
     "kind", "lens", "light", "battery", "leak", "board", "hands", "crust", "dust", "parts", "loose", "shadow", "gloss",
     "sensor", "file", "clicks",
 )  # fmt: skip
-_BURNT = 252
+_BURNT, _GLARE = 252, 0.3
 _LOW_MM = 4.5  # crust grows over what is lower
 
 
@@ -79,14 +79,18 @@ def shoot(board: Board, seed: int, size: tuple[int, int], fill: float, grade: st
 
     things = [*standing, *fitted(board, room, at, chance["parts"]), *laid.loose(board, chance["loose"])]
     shadow = _shadow(things, light, board.height_mm, out, chance["shadow"])
-    sent = surface.lit(out, light, lens.centre, board.height_mm, shadow, chance["gloss"])
+    sent, mirrored = surface.lit(out, light, lens.centre, board.height_mm, shadow, chance["gloss"])
     photo, seen = _exposed(board, lens, light, sent, severity, layers, things, scale, size, chance["sensor"])
     jpeg = cv2.imencode(
         ".jpg", photo[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(chance["file"].integers(60, 96))]
     )[1].tobytes()
     photo = np.asarray(cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)[..., ::-1], np.uint8)
-    clear = cv2.morphologyEx(photo.min(axis=2), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)) < _BURNT
-    truth = rectify(np.where(clear, seen, 0).astype(np.uint8), lens.view, canvas)
+    truth = rectify(seen, lens.view, canvas)
+    burnt = rectify(((photo.min(axis=2) >= _BURNT) * 255).astype(np.uint8), lens.view, canvas)
+    glare = cv2.resize(mirrored, canvas.shape[::-1], interpolation=cv2.INTER_AREA)
+    truth[(burnt > 127) & (glare > _GLARE)] = (
+        0  # nothing is seen there; white crust in full light is crust all the same
+    )
     points = np.array([(p.x_mm, p.y_mm) for p in board.reference_points])
     clicks = chance["clicks"]
     clicked = lens.view.pixels(points) + clicks.normal(

@@ -24,6 +24,8 @@ _HUES = {
     "dark": (0, 1),
 }
 
+_THIRDS = np.full((1, 3), 1 / 3, np.float32)
+
 
 @dataclass
 class Surface:
@@ -166,8 +168,12 @@ def _legend(out: Surface, board: Board, layers: DrawnLayers, rng: Random) -> Non
 
 def lit(
     out: Surface, light: Light, centre: NDArray[np.float64], height_mm: float, shadow: Plane, rng: Random
-) -> Plane:
-    """(rows, columns, 3) light that the board sends to a camera at ``centre`` [mm]; ``shadow`` 1 = full light."""
+) -> tuple[Plane, Plane]:
+    """What the board sends to a camera at ``centre`` [mm]; ``shadow`` 1 = full light.
+
+    Returns:
+        (rows, columns, 3) light, and (rows, columns) 0..1 how much of it is mirrored.
+    """
     rows, columns = out.relief.shape
     x = ((np.arange(columns) + 0.5) / out.scale).astype(np.float32)[None]
     y = (height_mm - (np.arange(rows) + 0.5) / out.scale).astype(np.float32)[:, None]
@@ -196,6 +202,7 @@ def lit(
         0.8 * out.metal
     )[..., None]
     weak = (0.15 + 0.85 * out.gloss)[..., None]
-    return np.asarray(
-        out.colour * diffuse * (1 - 0.6 * out.metal)[..., None] + reflects * mirrored * weak, np.float32
-    )
+    mirrored *= reflects * weak
+    sent = out.colour * diffuse * (1 - 0.6 * out.metal)[..., None] + mirrored
+    share = cv2.transform(mirrored, _THIRDS) / (cv2.transform(sent, _THIRDS) + np.float32(1e-3))
+    return np.asarray(sent, np.float32), np.asarray(share, np.float32)
