@@ -15,6 +15,7 @@ _LETTER_SCALE = {"R": "", "r": "", "E": "", "Ω": "", "K": "k", "L": "m", "µ": 
 # EIA-198 (from memory): two digits and a power of ten in picofarads; 8 and 9 stand for 0.01 and 0.1.
 _CAPACITOR_CODE = re.compile(r"^(?P<digits>[1-9]\d)(?P<power>\d)$")
 _SECONDS = {"min": 60.0, "h": 3600.0, "d": 86400.0, "day": 86400.0, "days": 86400.0, "y": 31557600.0}
+_METRES = {"in": 0.0254, "inch": 0.0254, "mil": 0.0254e-3}  # exactly (international inch, 1959)
 _UNITS = frozenset(
     {
         "",
@@ -46,7 +47,8 @@ def parse_quantity(text: str, unit: str = "") -> float:
 
     Args:
         text: "4700", "4k7", "2K2", "2.2 kΩ", "100R", "0.47 F", "0,47 F", "200 ns", "4u7"; with the unit "F"
-            three digits such as "104" are a capacitor code (100 nF); with "s" also "48 h", "3 days".
+            three digits such as "104" are a capacitor code (100 nF); with "s" also "48 h", "3 days"; with "m" also
+            "20 mil", "0.5 in".
         unit: Unit that the text may carry ("Ω", "F", "s"); another unit is refused. "" takes any known unit.
 
     Returns:
@@ -63,6 +65,8 @@ def parse_quantity(text: str, unit: str = "") -> float:
     (4.7, 1000000000000.0, 1000.0)
     >>> parse_quantity("0,47 F", "F"), parse_quantity("104", "F"), parse_quantity("48 h", "s")
     (0.47, 1e-07, 172800.0)
+    >>> parse_quantity("20 mil", "m"), parse_quantity("2in", "m")
+    (0.000508, 0.0508)
     """
     expected = f"a number such as 4k7 or 0.47 {unit}".strip()
     cleaned = _plain(_without_unit(text.strip(), unit), unit)
@@ -71,6 +75,8 @@ def parse_quantity(text: str, unit: str = "") -> float:
         return float(f"{code['digits']}e{power - 12}")
     if unit == "s" and (time := re.match(r"^([\d.]+)\s*([a-z]+)$", cleaned)) and time[2] in _SECONDS:
         return _number(time[1], text, expected) * _SECONDS[time[2]]
+    if unit == "m" and (length := re.match(r"^([\d.]+)\s*(in|inch|mil)$", cleaned)):
+        return round(_number(length[1], text, expected) * _METRES[length[2]], 15)
     if unit == "°C":
         cleaned = re.sub(r"\s*°?C$", "", cleaned)
     quantity = _quantity(cleaned, text, expected)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from coppermend.board.folder import parse_board_folder
+from coppermend.board.lengths import Lengths
 from coppermend.board.model import Board
 from coppermend.board.parttypes import standard_library
 from coppermend.copper.records import Jumper
@@ -71,6 +73,18 @@ def test_the_tag_tells_the_same_in_short(board: Board, worked: Assessment):
     assert done[0] == f"Damage cleaned, copper proven: 2 of {len(worked.touch.nets)} nets"
     assert "Jumper on VRAM: C3.1 to D2.1" in done and done[-1] == "1 tests passed"
     assert sum(line.startswith("New: ") for line in done) == 1
+
+
+def test_the_report_of_a_shop_in_mils_has_no_millimetres(board: Board, worked: Assessment):
+    """Damage in square inches; wires and distances in mils: 18 mm are 709."""
+    wire = Jumper("VRAM", "C3.1", "D2.1", "both", 18.0, (), 26)
+    wired = replace(worked, copper=replace(worked.copper, fitted=(wire,)))
+
+    report = report_content(board, LIBRARY, wired.state, wired, lengths=Lengths("mil"), **WORDS)
+
+    assert re.search(r"about \d+\.\d in² and", report.summary)
+    assert any("709 mil of AWG 26" in row.what for row in report.work)
+    assert re.findall(r"\d [cm]m\b", str((report.summary, report.work, report.open))) == []
 
 
 def test_an_open_connection_without_a_wire_is_open(board: Board, worked: Assessment):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from decimal import Decimal
 
@@ -121,6 +122,17 @@ def test_wire_list_with_a_logo_stays_on_one_page(on: Occasion):
 
     for paper in ("a4", "us-letter"):
         assert len(pypdfium2.PdfDocument(paper_pdf("wires", wired, paper))) == 1
+
+
+@pytest.mark.parametrize("mail", ["olwen.penhallow@example.org", "x" * 40 + "@" + "y" * 40 + ".example.org"])
+def test_a_long_mail_address_stays_clear_of_the_code(on: Occasion, mail: str):
+    """It is set smaller or broken, whole to the last letter, and ends left of the code at the right margin (22 mm and 6 mm beside)."""
+    pdf = pypdfium2.PdfDocument(paper_pdf("wires", replace(on, state=replace(on.state, contact=mail)), "a4"))
+    text = pdf[0].get_textpage()
+    head = [text.get_charbox(n) for n in range(text.count_chars()) if text.get_charbox(n)[3] > 640]
+
+    assert mail in re.sub(r"[\s\u200b\ufffe\x02]", "", text.get_text_range())
+    assert max(right for _, _, right, _ in head) <= (210 - 20 - 22 - 6) * 72 / 25.4 + 0.5
 
 
 def test_a_quote_is_worked_out_once_for_its_paper_and_its_entry(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from coppermend.board.folder import parse_board_folder
+from coppermend.board.lengths import Lengths
 from coppermend.board.model import Board
 from coppermend.board.parttypes import standard_library
 from coppermend.copper.records import CopperPlan, Jumper
@@ -36,6 +37,15 @@ def test_each_wire_says_where_it_begins_and_ends_and_what_to_cut(board):
     assert (number, net, side, run, cut, gauge) == ("W1", "RETURN7", "on the bottom", "15", "26", "30")
     assert start.startswith("R28.1: pin 1 of R28") and end.startswith("J3.8: pin 8 of J3")
     assert to_fit.rows[1][4] == "from side to side" and fitted.rows[0][0] == "F1"
+
+
+def test_a_shop_in_inches_cuts_in_inches_and_never_too_short(board):
+    """26 mm are 1.0236 in: 1.03 in to cut; 44 mm are 1.7323 in. No millimetre is left in the tables."""
+    tables = wire_tables(board, LIBRARY, PLAN, Lengths("inch"))
+
+    assert tables[0].rows[0][5:7] == ("0.60", "1.03") and tables[-1].rows[0][2:] == ("0.90", "1.74")
+    assert [head for head in tables[0].heads if ", " in head] == ["Run, in", "Cut, in"]
+    assert "mm" not in str(tables)
 
 
 def test_wire_is_added_up_by_gauge(board):

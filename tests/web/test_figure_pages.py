@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from coppermend.job.shop import set_shop
 from coppermend.rework.figures.catalog import FIGURES
 
 
@@ -136,3 +137,15 @@ def test_substitutes_are_compared_rating_by_rating(bench):
         and "74HCT" not in one.partition("Meets all")[2].partition("</table>")[0]
     )
     assert unknown.status_code == 400 and "mystery" in unknown.text
+
+
+def test_lengths_of_figures_follow_the_shop(bench):
+    """AWG 30 is 0.01003 in, 10.03 mil (ASTM B258: 0.0100 in); a width is taken in mils, and the plot is drawn over mils."""
+    for unit, shown in (("mm", "254.6 µm"), ("inch", "0.01003 in"), ("mil", "10.03 mil")):
+        set_shop(bench.desk.store, {"units": unit}, who="R. Tansy")
+        assert f">{shown}<" in bench.client.get("/figures/wire", params={"gauge": "30"}).text
+    track = bench.client.get("/figures/track", params={"width": "20 mil"})
+
+    assert track.status_code == 200 and 'value="20 mil"' in track.text
+    assert "mil wide" in track.text and "mm wide" not in track.text
+    assert '<body data-units="mil" data-point="."' in track.text

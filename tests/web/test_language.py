@@ -158,6 +158,7 @@ def test_numbers_follow_the_language():
         ("free spot at 38, 12 mm", "free spot at 1.50, 0.47 in", "free spot at 1496, 472 mil"),
         ("the board is said to be 254 x 127 mm", "10.00 x 5.00 in", "10000 x 5000 mil"),
         ("2 wires of AWG 30, 67 mm to cut", "AWG 30, 2.64 in to cut", "AWG 30, 2638 mil to cut"),
+        ("one coat, 0.03 to 0.13 mm dry", "0.0012 to 0.0051 in dry", "coat, 1 to 5 mil dry"),
         ("U13.5 mm² 4 px/mm 3 mm/s", "U13.5 mm² 4 px/mm 3 mm/s", "U13.5 mm² 4 px/mm 3 mm/s"),
     ],
 )

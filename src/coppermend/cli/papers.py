@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
+from coppermend.board.lengths import Lengths
 from coppermend.board.parttypes import standard_library
 from coppermend.cli.inputs import refuse_unwritable, write_new
 from coppermend.cli.output import JsonFlag, counted, emit, say, say_whole
@@ -124,12 +125,14 @@ def report(
     _refuse_other_ending(out, ".pdf")
 
     def make(store: Store, state: JobState, found: Assessment, date: str) -> bytes:
+        settings = read_shop(store)
         content = report_content(
             found.board, standard_library(), state, found,
-            who=who, date=date, shop=shop or read_shop(store).name, bench_url=bench_url,
+            who=who, date=date, shop=shop or settings.name, bench_url=bench_url,
             photos=() if no_photos else report_photos(store, state), logo=logo_svg(*logo_of(store)),
+            lengths=Lengths(settings.units),
         )  # fmt: skip
-        return report_pdf(content, papers[paper or read_shop(store).paper])
+        return report_pdf(content, papers[paper or settings.paper])
 
     return _paper(data, job, "report", out, who, as_json, make)
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from coppermend.board.cautions import DEFERENCE, Caution, cautions_called, cautions_for
 from coppermend.board.kinds import kind_of
+from coppermend.board.lengths import MM, Lengths
 from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.copper.wirelist import total_words, wire_totals
@@ -108,6 +109,7 @@ def tag_content(
 def report_content(
     board: Board, library: PartLibrary, state: JobState, found: Assessment, *, who: str, date: str,
     shop: str = "", bench_url: str = "", photos: Sequence[Picture] = (), logo: bytes = b"",
+    lengths: Lengths = MM,
 ) -> ReportContent:  # fmt: skip
     """What stands in the return report of a job; ``photos`` come before the drawings, ``logo`` (SVG) above all."""
     return ReportContent(
@@ -121,20 +123,20 @@ def report_content(
         date=date,
         who=who,
         verdict=verdict(found),
-        summary=_summary(state, found),
+        summary=_summary(state, found, lengths),
         complaint=state.complaint or "None was given.",
         condition=state.condition,
         arrival=_noted(state, "receive"),
         found=_found(board, state, found),
         pictures=(*photos, *report_drawings(board, library, found)),
-        work=_work(state, found),
+        work=_work(state, found, lengths),
         readings=tuple(_reading_row(board, found, reading) for reading in state.readings),
         readings_note=(
             "Each line is one measurement between two points of a connection that the damage had reached. "
             "OL means no connection."
         ),
         tests=_tests(state, found),
-        open=tuple(_open_words(item.to_json()) for item in found.gate.open),
+        open=tuple(lengths.in_sentence(_open_words(item.to_json())) for item in found.gate.open),
         waiver=waiver_words(found),
         cautions=(
             *(c.text for c in (*cautions_for("return"), *_cell_cautions(board, library, found))),
@@ -145,12 +147,15 @@ def report_content(
     )
 
 
-def _summary(state: JobState, found: Assessment) -> str:
+def _summary(state: JobState, found: Assessment, lengths: Lengths) -> str:
     touched = found.touch
     if not touched.nets and not touched.parts:
         return "No damaged area was recorded for this board."
+    area = (
+        f"{touched.area_mm2 / 100:.0f} cm²" if lengths == MM else " ".join(lengths.area(touched.area_mm2, -1))
+    )
     words = [
-        f"Damage covered about {touched.area_mm2 / 100:.0f} cm² and reached {len(touched.parts)} parts and "
+        f"Damage covered about {area} and reached {len(touched.parts)} parts and "
         f"{len(touched.nets)} connections."
     ]
     if state.strip:
@@ -184,7 +189,7 @@ def _noted(state: JobState, *stages: str) -> tuple[str, ...]:
     return tuple(note.text for note in state.notes if note.stage in stages)
 
 
-def _work(state: JobState, found: Assessment) -> tuple[WorkRow, ...]:
+def _work(state: JobState, found: Assessment, lengths: Lengths) -> tuple[WorkRow, ...]:
     rows = [
         WorkRow(", ".join(r.parts_off) or "board", f"{r.title[:1].upper()}{r.title[1:]}", r.why)
         for r in found.chosen
@@ -208,7 +213,8 @@ def _work(state: JobState, found: Assessment) -> tuple[WorkRow, ...]:
     if found.copper.fitted:
         wire = "; ".join(map(total_words, wire_totals(found.copper.fitted)))
         rows.append(WorkRow("wire", f"In all {wire}", "Runs along the board's axes, round tall parts."))
-    return tuple(rows)
+    said = lengths.in_sentence
+    return tuple(WorkRow(row.where, said(row.what), said(row.why)) for row in rows)
 
 
 def _fate_words(fate: str, new: bool) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from coppermend.board.cautions import DEFERENCE, cautions_for
+from coppermend.board.lengths import Lengths
 from coppermend.board.model import Board
 from coppermend.board.parttypes import standard_library
 from coppermend.errors import InputError
@@ -49,6 +50,11 @@ class Occasion:
     def board(self) -> Board:
         """The board of the job."""
         return self.found.board
+
+    @property
+    def lengths(self) -> Lengths:
+        """How the shop has lengths shown."""
+        return Lengths(self.shop.units)
 
     @cached_property
     def quoted(self) -> Bill:
@@ -115,9 +121,14 @@ def invoice(on: Occasion) -> Sheet:
 
 def technician_sheet(on: Occasion) -> Sheet:
     """What the next technician needs at the bench: what is off, on, measured, changed, and what is still open."""
-    found, state = on.found, on.state
+    found, state, said = on.found, on.state, on.lengths.in_sentence
     strip = tuple(
-        (i.refdes, i.why, state.strip.get(i.refdes, "") or i.fate, "off" if i.refdes in state.strip else "")
+        (
+            i.refdes,
+            said(i.why),
+            state.strip.get(i.refdes, "") or i.fate,
+            "off" if i.refdes in state.strip else "",
+        )
         for i in found.strip
     )
     refit = tuple(
@@ -133,12 +144,12 @@ def technician_sheet(on: Occasion) -> Sheet:
         (r.a, r.b, "OL" if r.ohms is None else f"{r.ohms:g} Ω", r.instrument) for r in state.readings
     )
     proofs = tuple((p.id, p.title, p.setup) for p in found.proofs_to_do)
-    left = tuple((str(item.subject), item.reason or "no passing test yet") for item in found.gate.open)
+    left = tuple((str(item.subject), said(item.reason) or "no passing test yet") for item in found.gate.open)
     return _sheet(
         on, "Technician's sheet", lead=f"Complaint: {state.complaint or 'none was given'}. {verdict(found)}.",
         cautions=(*(c.text for c in cautions_for("strip")), DEFERENCE),
         tables=(
-            Table("Changes", ("Change", "Parts off", "Why"), tuple((r.title, ", ".join(r.parts_off), r.why) for r in found.chosen), (1, 0.5, 1.5)),
+            Table("Changes", ("Change", "Parts off", "Why"), tuple((said(r.title), ", ".join(r.parts_off), said(r.why)) for r in found.chosen), (1, 0.5, 1.5)),
             Table("Off", ("Part", "Why", "Fate", "Done"), strip, (0, 1, 0, 0), ticks=True),
             Table("On", ("Place", "Part", "Polarity", "Done"), refit, (0, 1, 1, 0), ticks=True),
             Table("Wires", ("Net", "From", "To", "Side"), tuple((j.net, j.a, j.b, j.side) for j in state.jumpers), (1, 1, 1, 1)),
@@ -154,7 +165,8 @@ def wire_list(on: Occasion) -> Sheet:
     """What to cut and where to solder it: every jumper in words and drawn."""
     plan, library = on.found.copper, standard_library()
     return _sheet(
-        on, "Wire list", tables=wire_tables(on.board, library, plan), notes=RULES,
+        on, "Wire list", tables=wire_tables(on.board, library, plan, on.lengths),
+        notes=tuple(map(on.lengths.in_sentence, RULES)),
         pictures=wire_pictures(on.board, library, plan),
         cautions=(*(c.text for c in cautions_for("refit") if c.code in SOLDERING), DEFERENCE),
     )  # fmt: skip

@@ -8,6 +8,7 @@ import shapely
 
 from coppermend.board.draw import draw_board
 from coppermend.board.draw_overlays import Overlay
+from coppermend.board.lengths import MM, Lengths
 from coppermend.board.model import LAYERS, Board, Layer
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.where import where_words
@@ -30,31 +31,36 @@ RULES = (
 )
 
 
-def wire_tables(board: Board, library: PartLibrary, plan: CopperPlan) -> tuple[Table, ...]:
+def wire_tables(
+    board: Board, library: PartLibrary, plan: CopperPlan, lengths: Lengths = MM
+) -> tuple[Table, ...]:
     """Tables of the wires to fit, of those fitted, and of the wire of each gauge that all of them take."""
+
+    def where(point: str) -> str:
+        return f"{point}: {lengths.in_sentence(where_words(board, library, point))}"
 
     def rows(jumpers: Sequence[Jumper], sign: str) -> tuple[tuple[str, ...], ...]:
         return tuple(
             (
-                f"{sign}{number}", j.net, f"{j.a}: {where_words(board, library, j.a)}",
-                f"{j.b}: {where_words(board, library, j.b)}",
+                f"{sign}{number}", j.net, where(j.a), where(j.b),
                 "from side to side" if j.side == "both" else f"on the {j.side}",
-                f"{j.length_mm:.0f}", str(cut_mm(j)), str(j.gauge_awg),
+                lengths.number(j.length_mm), lengths.number(cut_mm(j), up=True), str(j.gauge_awg),
             )
             for number, j in enumerate(jumpers, 1)
         )  # fmt: skip
 
-    heads = ("No.", "Net", "From", "To", "Side", "Run, mm", "Cut, mm", "AWG")
+    run, cut = f"Run, {lengths.sign}", f"Cut, {lengths.sign}"
+    heads = ("No.", "Net", "From", "To", "Side", run, cut, "AWG")
     widths, numbers = (0, 0.7, 1.6, 1.6, 0.7, 0, 0, 0), (5, 6, 7)
     totals = tuple(
-        (str(t.gauge_awg), str(t.pieces), f"{t.run_mm:.0f}", str(t.cut_mm))
+        (str(t.gauge_awg), str(t.pieces), lengths.number(t.run_mm), lengths.number(t.cut_mm, up=True))
         for t in wire_totals([*plan.fitted, *plan.jumpers])
     )
     to_fit = Table(
         "To fit", heads, rows(plan.jumpers, _TO_FIT), widths, numbers, True, "No wire is left to fit."
     )
     fitted = Table("Fitted", heads, rows(plan.fitted, _FITTED), widths, numbers)
-    in_all = Table("Wire in all", ("AWG", "Pieces", "Run, mm", "Cut, mm"), totals, (1, 1, 1, 1), (0, 1, 2, 3))
+    in_all = Table("Wire in all", ("AWG", "Pieces", run, cut), totals, (1, 1, 1, 1), (0, 1, 2, 3))
     return (to_fit, *((fitted,) if plan.fitted else ()), *((in_all,) if totals else ()))
 
 

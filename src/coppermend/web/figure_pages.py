@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -10,6 +12,7 @@ from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
 from coppermend.board.cautions import DEFERENCE
+from coppermend.board.lengths import MM
 from coppermend.errors import CoppermendError
 from coppermend.rework.cleaning import cleaning_steps
 from coppermend.rework.codes.search import ways_to_make
@@ -18,8 +21,9 @@ from coppermend.rework.codes.spoken import understand
 from coppermend.rework.codes.written import written_of
 from coppermend.rework.figures.catalog import FIGURES, figure_called
 from coppermend.rework.figures.figure import QUANTILES, Answer, Figure, words
-from coppermend.rework.figures.plot import plot_svg
+from coppermend.rework.figures.plot import Plot, plot_svg
 from coppermend.rework.substitutes import known_parts, stand_ins
+from coppermend.web.language import measured
 from coppermend.web.pages import page, status_of
 
 router = APIRouter(include_in_schema=False)
@@ -115,12 +119,12 @@ def _figure_page(request: Request, name: str, template: str, refused: int | None
 
 def _view(figure: Figure, answer: Answer, typed: Mapping[str, str]) -> dict[str, Any]:
     # Our own SVG: every word in it is escaped where it is drawn.
-    plot = Markup(plot_svg(answer.plot)) if answer.plot else ""
+    plot = Markup(plot_svg(_in_units(answer.plot))) if answer.plot else ""
     return {
         "figure": figure,
         "answer": answer,
         "rows": [(one, _row(answer, one.name, one.unit)) for one in figure.outputs],
-        "simulated": [(title, words(value, unit)) for title, value, unit in answer.simulated.values()],
+        "simulated": [(title, _shown(value, unit)) for title, value, unit in answer.simulated.values()],
         "shown": {**answer.texts, **answer.choices, **typed},
         "plot": plot,
         "deeper": _deeper(answer),
@@ -130,7 +134,7 @@ def _view(figure: Figure, answer: Answer, typed: Mapping[str, str]) -> dict[str,
 def _row(answer: Answer, name: str, unit: str) -> list[str]:
     bounds = answer.bounds[name]
     found = answer.quantiles.get(name, (bounds.nominal,) * len(QUANTILES))
-    return [words(v, unit) for v in (bounds.nominal, bounds.low, bounds.high, found[1], found[3])]
+    return [_shown(v, unit) for v in (bounds.nominal, bounds.low, bounds.high, found[1], found[3])]
 
 
 def _deeper(answer: Answer) -> list[tuple[str, str, str]]:
@@ -144,5 +148,20 @@ def _deeper(answer: Answer) -> list[tuple[str, str, str]]:
             and high is not None
             and (high - b.high > 1e-3 * abs(b.high) or b.low - low > 1e-3 * abs(b.low))
         ):
-            found.append((one.title, words(low, one.unit), words(high, one.unit)))
+            found.append((one.title, _shown(low, one.unit), _shown(high, one.unit)))
     return found
+
+
+def _shown(value: float, unit: str) -> str:
+    """A result; lengths as the shop has them shown."""
+    if unit == "m" and measured() != MM and math.isfinite(value):
+        return measured().read(value * 1000.0)
+    return words(value, unit)
+
+
+def _in_units(plot: Plot) -> Plot:
+    """A plot over lengths in mm, over the shop's own."""
+    if plot.x_label.split()[0] != "mm" or measured() == MM:
+        return plot
+    lines = tuple(replace(line, x=tuple(measured().of(x) for x in line.x)) for line in plot.lines)
+    return replace(plot, x_label=plot.x_label.replace("mm", measured().sign, 1), lines=lines)

@@ -23,27 +23,26 @@ from babel.messages.pofile import read_po
 from babel.numbers import format_currency, get_decimal_symbol, get_group_symbol
 from babel.support import Translations
 
+from coppermend.board.lengths import MM, UNITS, Lengths
+
 ENGLISH = "en"
 _FOLDER = Path(__file__).parent / "locale"
 LANGUAGES: Mapping[str, str] = {"en": "English", "de": "Deutsch"}
 _ISO_DAY, _ISO_MOMENT = "yyyy-MM-dd", "yyyy-MM-dd HH:mm"
 _WEIGHT = re.compile(r"\s*([a-zA-Z-]{1,20})\s*(?:;\s*q=([01](?:\.\d{1,3})?))?\s*")
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
-_measured: ContextVar[str] = ContextVar("units", default="mm")
-_MM_PER_INCH = 25.4  # exactly (international inch, 1959)
-_UNITS: Mapping[str, tuple[float, int, str]] = {  # per mm, further decimals, sign
-    "mm": (1.0, 0, "mm"), "inch": (1 / _MM_PER_INCH, 2, "in"), "mil": (1000 / _MM_PER_INCH, 0, "mil"),
-}  # fmt: skip
-_N = r"(-?\d+(?:\.\d+)?)"
-_STATED = re.compile(  # two numbers with a bare comma between them are a place only after "at": AWG 30, 67 mm is none
-    rf"(?<![\w./-])(?:{_N}(?:(, y | x ){_N})?|(?<=\bat ){_N}(, ){_N}) mm(?![\w²³/])"
-)
+_measured: ContextVar[Lengths] = ContextVar("units", default=MM)
 
 
 def speak(language: str, units: str = "mm") -> None:
     """From here on in this request, speak ``language`` and show lengths in ``units``; English and mm when unknown."""
     _spoken.set(language if language in LANGUAGES else ENGLISH)
-    _measured.set(units if units in _UNITS else "mm")
+    _measured.set(Lengths(units if units in UNITS else "mm"))
+
+
+def measured() -> Lengths:
+    """How lengths are shown in this request."""
+    return _measured.get()
 
 
 def spoken() -> str:
@@ -140,8 +139,7 @@ def length_words(mm: float, digits: int = 0) -> str:
     >>> length_words(38.1, 1)
     '38.1 mm'
     """
-    factor, further, sign = _UNITS[_measured.get()]
-    return f"{number_words(mm * factor, further + (digits if sign != 'mil' else 0))} {sign}"
+    return _own_sign(measured().words(mm, digits))
 
 
 def area_words(mm2: float, digits: int = 0) -> str:
@@ -150,35 +148,25 @@ def area_words(mm2: float, digits: int = 0) -> str:
     >>> area_words(412.6)
     '413 mm²'
     """
-    if _measured.get() == "mm":
-        return f"{number_words(mm2, digits)} mm²"
-    return f"{number_words(mm2 / _MM_PER_INCH**2, digits + 2)} in²"
+    return _own_sign(" ".join(measured().area(mm2, digits)))
 
 
 def lengths_in(text: str) -> str:
     """A sentence that was worked out in mm with its lengths in the units of the shop; other words stay.
 
-    Lengths are one number before ``mm``, or two joined as sizes and places are: ``3 x 4.5 mm``, ``x 3, y 4.5 mm``,
-    ``at 3, 4.5 mm``.
-
     >>> lengths_in("within 2 mm of the damage at x 12.0, y 3.0 mm")
     'within 2 mm of the damage at x 12.0, y 3.0 mm'
     """
-    if _measured.get() == "mm":
-        return text
-    factor, further, sign = _UNITS[_measured.get()]
+    return measured().in_sentence(text)
 
-    def written(number: str | None) -> str:
-        if number is None:
-            return ""
-        digits = len(number.partition(".")[2]) if sign != "mil" else 0
-        return f"{float(number) * factor:.{further + digits}f}"
 
-    def instead(found: re.Match[str]) -> str:
-        one, between, other = found.groups()[:3] if found[1] else found.groups()[3:]
-        return f"{written(one)}{between or ''}{written(other)} {sign}"
+def decimal_point() -> str:
+    """What the language of this request writes between whole numbers and decimals."""
+    return str(get_decimal_symbol(spoken()))
 
-    return type(text)(_STATED.sub(instead, text))
+
+def _own_sign(number: str) -> str:
+    return number.replace(".", decimal_point())
 
 
 def money_words(amount: object, currency: str) -> str:

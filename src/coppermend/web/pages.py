@@ -24,9 +24,11 @@ from coppermend.web.language import (
     area_words,
     count_words,
     day_words,
+    decimal_point,
     length_words,
     lengths_in,
     mark,
+    measured,
     moment_words,
     money_words,
     number_words,
@@ -98,7 +100,8 @@ def page(request: Request, template: str, *, status: int = 200, **context: Any) 
         "error": None, "typed": Form(), "notice": None, "who": who_of(request),
         "shop": desk_of(request).shop or settings.name, "logo": settings.logo,
         "path": request.url.path, "comes_again": comes_again(request), "person": signed_in(request), "bare": False, "keeps": keeps(request),
-        "language": spoken(), "script_words": script_words(), "cabinet": request.cookies.get(CABINET) == "1",
+        "language": spoken(), "units": measured().unit, "point": decimal_point(),
+        "script_words": script_words(), "cabinet": request.cookies.get(CABINET) == "1",
     }  # fmt: skip
     return HTMLResponse(templates().get_template(template).render({**common, **context}), status)
 

@@ -71,7 +71,7 @@ def _made(desk: Desk, on: Occasion, form: Form) -> tuple[str, str, bytes]:
     if what == "report":
         report = report_content(
             found.board, desk.library, state, found, who=who, date=today, shop=shop, bench_url=link,
-            photos=report_photos(desk.store, state), logo=on.logo,
+            photos=report_photos(desk.store, state), logo=on.logo, lengths=on.lengths,
         )  # fmt: skip
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
     return what, f"{what}-{state.number}.pdf", paper_pdf(what, on, _PAPERS[paper])

@@ -1,7 +1,7 @@
 // Reference points on a photo under a magnifier, and the damage looked for; what is found, photo_paint.js shows.
 import { moved, painting, pressed } from "./photo_paint.js";
 import { follow } from "./errand.js";
-import { _ } from "./words.js";
+import { _, length } from "./words.js";
 
 const root = document.getElementById("photo-map");
 if (root) { points(); painting(root); }
@@ -121,10 +121,10 @@ function points() {
       for (const point of found.points) {
         const words = buttons.find((b) => b.dataset.name === point.name)?.nextElementSibling;
         if (!words) continue;
-        words.textContent = _("off by %(mm)s mm", { mm: point.residual_mm.toFixed(2) }) + (point.suspect ? _(", looks wrong") : "");
+        words.textContent = _("off by %(length)s", { length: length(point.residual_mm, 2) }) + (point.suspect ? _(", looks wrong") : "");
         words.classList.toggle("suspect", point.suspect);
       }
-      told.textContent = [_("Points agree to %(mm)s mm.", { mm: found.rms_mm.toFixed(2) }), ...found.notes].join(" ");
+      told.textContent = [_("Points agree to %(length)s.", { length: length(found.rms_mm, 2) }), ...found.notes].join(" ");
       root.dispatchEvent(new CustomEvent("found", { detail: { ...found, side } }));
     } catch {
       told.textContent = _("The bench did not answer; nothing is lost, try again.");

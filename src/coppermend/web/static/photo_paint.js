@@ -1,5 +1,5 @@
 // The damage found, laid over the straightened photo and corrected with a brush, by finger or by keys; kept as a draft.
-import { _ } from "./words.js";
+import { _, area, lengthNumber, lengthSign } from "./words.js";
 
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const KEPT = "damage-draft"; // only the map last worked on is kept in this browser: room there is small
@@ -107,7 +107,7 @@ export function painting(root) {
     pen.putImageData(picture, 0, 0);
     overlay.style.opacity = String(opacity.value / 100);
     undo.disabled = !history.length;
-    document.getElementById("painted").textContent = _("%(area)s mm² light or worse", { area: Math.round(damaged / 16) }) + (corrected ? _(", corrected by hand") : "");
+    document.getElementById("painted").textContent = _("%(area)s light or worse", { area: area(damaged / 16) }) + (corrected ? _(", corrected by hand") : "");
   }
 
   function dab(from, to) {
@@ -131,7 +131,7 @@ export function painting(root) {
   const note = form.elements.note;
   noting.addEventListener("click", () => noting.setAttribute("aria-pressed", String(noting.getAttribute("aria-pressed") !== "true")));
   function noteAt([column, row]) {
-    const where = `at ${(column / 4).toFixed(0)}, ${((rows - row) / 4).toFixed(0)} mm: `; // the map has 4 px/mm, row 0 at the top
+    const where = `at ${lengthNumber(column / 4)}, ${lengthNumber((rows - row) / 4)} ${lengthSign}: `; // the map has 4 px/mm, row 0 at the top
     note.value = note.value ? `${note.value.trimEnd()}\n${where}` : where;
     noting.setAttribute("aria-pressed", "false");
     note.focus();
