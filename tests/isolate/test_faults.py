@@ -7,7 +7,8 @@ import pytest
 from coppermend.board.atrisk import Touch, TouchedNet, TouchedPart
 from coppermend.board.kinds import kind_of
 from coppermend.board.parttypes import standard_library
-from coppermend.isolate.faults import Fault, Unit, faults_of
+from coppermend.isolate.faultlist import faults_of
+from coppermend.isolate.faults import Faults, Unit
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.priors import Knowledge, damage_factor, rate_of, rate_of_class
@@ -16,7 +17,7 @@ from coppermend.isolate.states import Mode
 from .conftest import board_of, chain
 
 
-def _faults(board, known: Knowledge | None = None) -> tuple[Fault, ...]:
+def _faults(board, known: Knowledge | None = None) -> Faults:
     return faults_of(SignalGraph(board, standard_library()), known or Knowledge())
 
 

@@ -7,7 +7,8 @@ import random
 from coppermend.board.model import PinRef
 from coppermend.board.parttypes import standard_library
 from coppermend.isolate.conditions import FORCED, RUNNING, Condition, conditions_of, is_cut, is_hidden
-from coppermend.isolate.graph import Downstream, SignalGraph
+from coppermend.isolate.downstream import Downstream
+from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.isolation import Isolation
 
 from .conftest import board_of, chain

@@ -118,12 +118,8 @@ def rank(
 
 def _suspected(effects: Effects, suspicion: Suspicion, rail: str) -> bool:
     """Rails come before logic: a rail that may be the fault is measured first."""
-    mass = suspicion.by_unit()
-    for k, number in enumerate(suspicion.unit_numbers.tolist()):
-        unit = effects.units.sites[number]
-        if unit.kind == "rail" and unit.name == rail:
-            return bool(mass[k] > _RAIL_SUSPECTED)
-    return False
+    site = effects.units.site_of_net("rail", effects.graph.number[rail])
+    return bool((suspicion.by_unit()[suspicion.unit_numbers == site] > _RAIL_SUSPECTED).any())
 
 
 def _two_ahead(suspicion: Suspicion, scored: list[tuple[float, Candidate]]) -> list[tuple[float, Candidate]]:

@@ -21,11 +21,13 @@ from coppermend.isolate.conditions import (
     emptied,
     is_hidden,
 )
-from coppermend.isolate.faults import Fault, faults_of
+from coppermend.isolate.faultlist import faults_of
+from coppermend.isolate.faults import Faults
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.looks import Joints, Outputs
+from coppermend.isolate.pins import Numbers
 from coppermend.isolate.priors import Knowledge
-from coppermend.isolate.standing import Numbers, Standing, StandingBuilder
+from coppermend.isolate.standing import Standing, StandingBuilder
 from coppermend.isolate.states import Floats, Mode
 from coppermend.isolate.units import Units
 
@@ -43,20 +45,14 @@ class Effects:
 
     def __init__(self, graph: SignalGraph, known: Knowledge) -> None:
         self.graph = graph
-        self.faults: tuple[Fault, ...] = faults_of(graph, known)
+        self.faults: Faults = faults_of(graph, known)
         self.units = Units(self.faults)
-        self.unit_of_fault: Numbers = np.array(self.units.of_fault, dtype=np.int64)
-        self.site_of_unit: Numbers = np.array(self.units.site_of_unit, dtype=np.int64)
-        self.site_of_fault: Numbers = (
-            self.site_of_unit[self.unit_of_fault] if self.faults else self.unit_of_fault
-        )
+        self.unit_of_fault: Numbers = self.units.of_fault
+        self.site_of_unit: Numbers = self.units.site_of_unit
+        self.site_of_fault: Numbers = self.site_of_unit[self.unit_of_fault]
         self.conditions: tuple[Condition, ...] = conditions_of(graph)
-        weights = np.array([fault.weight for fault in self.faults], dtype=np.float64)
+        weights = self.faults.weight
         self.prior: Floats = weights / weights.sum() if weights.size else weights
-        self.faults_at_pin: dict[PinRef, list[int]] = {}
-        for number, fault in enumerate(self.faults):
-            if fault.pin is not None:
-                self.faults_at_pin.setdefault(fault.pin, []).append(number)
         self._builder = StandingBuilder(graph, self.faults)
         self._standing: dict[ConditionName, Standing] = {}
         self._modes: dict[tuple[int, ConditionName], Modes] = {}
@@ -78,7 +74,7 @@ class Effects:
             through = set[int]()
             for pin in graph.inputs_of(refdes):
                 net = graph.net_number[pin]
-                through.update(fault[first[net] : first[net + 1]], self.faults_at_pin.get(pin, ()))
+                through.update(fault[first[net] : first[net + 1]], self.faults.at(pin))
             places += sorted(through)
             bounds.append(len(places))
         found = sparse.csr_array((np.ones(len(places)), places, bounds), shape=(len(names), len(self.faults)))
@@ -129,18 +125,18 @@ class Effects:
         if not at_pin:
             return modes
         modes = modes.copy()
-        modes[at_pin] = [self.faults[number].pin_mode for number in at_pin]
+        modes[at_pin] = self.faults.pin_mode[at_pin]
         return modes
 
     def _shown_at(self, pin: PinRef, condition: ConditionName) -> list[int]:
         """Faults that sit at a pin and show there: of an absent part only its copper."""
-        at_pin = self.faults_at_pin.get(pin, [])
+        at_pin = self.faults.at(pin)
         if condition == RUNNING.name or not at_pin:
             return at_pin
         how = self.at(condition).condition
         if not is_hidden(self.graph, how, pin.refdes, self.graph.net(pin)):
             return at_pin
-        return [number for number in at_pin if self.faults[number].opens]
+        return [number for number in at_pin if self.faults.opens[number]]
 
     def faults_of_parts(self, refdes: Iterable[str]) -> Numbers:
         """Numbers of the faults of parts and of their sockets."""
@@ -151,12 +147,8 @@ class Effects:
     def _of_part(self) -> dict[str, Numbers]:
         """Refdes -> numbers of the faults of that part and its socket."""
         order = np.argsort(self.site_of_fault, kind="stable")
-        bounds = np.searchsorted(self.site_of_fault[order], np.arange(len(self.units.sites) + 1)).tolist()
-        return {
-            site.name: order[bounds[k] : bounds[k + 1]]
-            for k, site in enumerate(self.units.sites)
-            if site.kind == "part"
-        }
+        bounds = np.searchsorted(self.site_of_fault[order], np.arange(self.units.site_count + 1)).tolist()
+        return {name: order[bounds[k] : bounds[k + 1]] for k, name in self.units.part_sites.items()}
 
     def _modes_on(self, net: int, condition: ConditionName) -> Modes:
         key = (net, condition)
@@ -173,17 +165,13 @@ class Effects:
         return modes
 
     @cached_property
-    def grounding(self) -> NDArray[np.bool_]:
-        """Which faults an ohmmeter to ground (or between the two nets) sees, shape (faults,)."""
-        return np.array([fault.grounds for fault in self.faults], dtype=bool)
-
-    @cached_property
     def section_of_site(self) -> tuple[Numbers, tuple[str, ...]]:
         """The number of each site's section (0: of none), and the sections by number."""
-        parts = self.graph.board.index.parts
-        names = [parts[s.name].section if s.kind == "part" else "" for s in self.units.sites]
-        numbers = {name: k for k, name in enumerate(dict.fromkeys(["", *names]))}
-        return np.array([numbers[name] for name in names], dtype=np.int64), tuple(numbers)
+        parts, numbers = self.graph.board.index.parts, {"": 0}
+        found = np.zeros(self.units.site_count, dtype=np.int64)
+        for k, refdes in self.units.part_sites.items():
+            found[k] = numbers.setdefault(parts[refdes].section, len(numbers))
+        return found, tuple(numbers)
 
     @cached_property
     def outputs(self) -> Outputs:
@@ -199,7 +187,9 @@ class Effects:
     def is_store(self) -> NDArray[np.bool_]:
         """Which sites are memories and peripherals, shape (sites,)."""
         kinds = self.graph.kinds
-        return np.array([s.kind == "part" and kinds[s.name] in MEMORY_KINDS for s in self.units.sites])
+        found = np.zeros(self.units.site_count, dtype=bool)
+        found[[k for k, refdes in self.units.part_sites.items() if kinds[refdes] in MEMORY_KINDS]] = True
+        return found
 
     @property
     def probeable(self) -> NDArray[np.bool_]:

@@ -69,7 +69,7 @@ def apart_at(effects: Effects, pins: Collection[PinRef | None]) -> list[int]:
     """Numbers of the faults that several pins of one net show differently."""
     if len(set(pins)) < 2:
         return []
-    return sorted({number for pin in pins if pin for number in effects.faults_at_pin.get(pin, ())})
+    return sorted({number for pin in pins if pin for number in effects.faults.at(pin)})
 
 
 def units_at(effects: Effects, point: str) -> tuple[Unit, ...]:
@@ -148,24 +148,23 @@ def _ohms(effects: Effects, seen: Observation) -> Floats:
         ends = net_of(board, a.strip()), net_of(board, b.strip())
         if ends[0] == ends[1]:
             return _continuity(effects, (pin_at(board, a.strip()), pin_at(board, b.strip())), seen.number)
-        touching = f"{' + '.join(ends)}", f"{' + '.join(reversed(ends))}"
-        hit = np.array(
-            [fault.unit.kind == "short" and fault.unit.name in touching for fault in effects.faults]
-        )
+        touching = [Unit("short", " + ".join(pair)) for pair in (ends, ends[::-1])]
+        numbers = [number for unit in touching if (number := effects.units.number.get(unit)) is not None]
+        hit = np.isin(effects.unit_of_fault, numbers)
         p = np.where(hit, _OHM_DETECTS, LEAST)  # two sound nets do not conduct like copper
         return p if seen.number < SHORT_OHM else 1.0 - p
     net = effects.graph.number[net_of(board, seen.point)]
     hit = np.zeros(len(effects.faults), dtype=bool)
     hit[effects.beginning_at(net)] = True
-    hit &= effects.grounding
+    hit &= effects.faults.grounds
     return _found(hit, seen.number < SHORT_OHM)
 
 
 def _continuity(effects: Effects, pins: tuple[PinRef | None, PinRef | None], ohms: float) -> Floats:
     hit = np.zeros(len(effects.faults), dtype=bool)
     for pin in pins:
-        for number in effects.faults_at_pin.get(pin, ()) if pin else ():
-            hit[number] |= effects.faults[number].opens
+        for number in effects.faults.at(pin):
+            hit[number] |= effects.faults.opens[number]
     return _found(hit, ohms >= CONTINUITY_OHM)
 
 

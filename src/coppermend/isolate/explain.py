@@ -96,7 +96,7 @@ def _names(effects: Effects, suspicion: Suspicion, cleared: Floats, left: Floats
     if sections := _sections(effects, suspicion, cleared, left):
         return _and(sections)
     order = [k for k in np.argsort(-cleared) if cleared[k] > _WORTH and left[k] < _CLEARED * cleared[k]]
-    units = [effects.units.sites[int(suspicion.unit_numbers[k])] for k in order]
+    units = [effects.units.site(int(suspicion.unit_numbers[k])) for k in order]
     more = len(units) - _NAMED
     named = [unit_words(unit) for unit in units[:_NAMED]]
     return _and([*named, f"{more} more"] if more > 0 else named)

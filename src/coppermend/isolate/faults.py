@@ -1,35 +1,51 @@
-"""What can be wrong with a board: single faults built from its circuit, each with a weight and what it disturbs.
+"""What can be wrong with a board: its single faults, each with a weight and what it disturbs, as a table.
 
 A fault belongs to a unit, the thing that is repaired: a part, a socket, the copper of a net, a pair of shorted
-neighbours, a rail. No readings, no belief.
+neighbours, a rail. How they are found is in ``partfaults`` and ``copperfaults``. No readings, no belief.
 """
 
 from __future__ import annotations
 
-from itertools import pairwise
-from typing import Literal, NamedTuple
+from collections.abc import Iterator, Mapping, Sequence
+from enum import IntEnum
+from functools import cached_property
+from typing import Literal, NamedTuple, get_args, overload
 
-from coppermend.board.kinds import natural_key
+import numpy as np
+from numpy.typing import NDArray
+
 from coppermend.board.model import PinRef
-from coppermend.isolate.conditions import in_socket
-from coppermend.isolate.graph import SignalGraph
-from coppermend.isolate.priors import Knowledge, rate_of, rate_of_class
-from coppermend.isolate.states import Mode
+from coppermend.isolate.pins import Flags, Numbers, Pins
+from coppermend.isolate.states import Floats, Mode
 
 UnitKind = Literal["part", "socket", "net", "short", "rail"]
-# How a part's failures divide into ways of failing (common practice, no source).
-_IC_SHARES = {"dead": 0.34, "output": 0.33, "input": 0.25, "content": 0.08}
-_STORE_SHARES = {"dead": 0.30, "output": 0.25, "input": 0.15, "content": 0.30}
-_DRY_SHARE = 0.1  # a filter capacitor has to dry out far before a board stops
-_TOUCHING = "touch at {}"  # what a short is: neighbouring pins of a part touch
-_DOUBTFUL_SHORT = 0.25  # of a joint's weight: neighbours without damage seldom touch
-# How an output fails: what its net shows where it drives alone, and where others drive too.
-_OUTPUT_FAILS = (
-    (Mode.HIGH, Mode.FIGHTS, "output {} stuck high"),
-    (Mode.LOW, Mode.FIGHTS, "output {} stuck low"),
-    (Mode.FLOATING, Mode.SHARED, "output {} open"),
-)
-_SHORTING = frozenset({"capacitor", "electrolytic", "diode", "led"})
+UNIT_KINDS: tuple[UnitKind, ...] = get_args(UnitKind)
+
+
+class Way(IntEnum):
+    """A way of failing; ``WORDS`` says it, with the place for {}."""
+
+    DEAD = 0
+    HIGH = 1
+    LOW = 2
+    OPEN = 3
+    SHORTED_INPUT = 4
+    WRONG_CONTENT = 5
+    WORKS_WRONGLY = 6
+    CONTACT = 7
+    CUT = 8
+    SHORTED = 9
+    TOUCH = 10
+    MISSING = 11
+    DRY = 12
+
+
+WORDS: Mapping[int, str] = {
+    Way.DEAD: "dead", Way.HIGH: "output {} stuck high", Way.LOW: "output {} stuck low", Way.OPEN: "output {} open",
+    Way.SHORTED_INPUT: "input {} shorted", Way.WRONG_CONTENT: "content wrong", Way.WORKS_WRONGLY: "works wrongly",
+    Way.CONTACT: "contact {} open", Way.CUT: "open at {}", Way.SHORTED: "shorted at {}", Way.TOUCH: "touch at {}",
+    Way.MISSING: "missing or low", Way.DRY: "noisy: {} dry",
+}  # fmt: skip
 
 
 class Unit(NamedTuple):
@@ -45,13 +61,12 @@ class Fault(NamedTuple):
     ``starts`` are (net, mode) where it begins; ``carries`` the output pins behind an open input; both are
     followed downstream. ``pin`` is the pin it sits at, which shows ``pin_mode`` whatever
     the rest of the net does. ``grounds`` says that it ties its nets to ground or to each other, which an
-    ohmmeter sees; ``opens`` that continuity through ``pin`` is gone. ``words`` with ``at`` in place of their {}
-    say what fails: few of a board's thousands of faults are ever named.
+    ohmmeter sees; ``opens`` that continuity through ``pin`` is gone. ``what`` says what fails, in words:
+    "output U3.9 stuck low".
     """
 
     unit: Unit
-    words: str
-    at: PinRef | str
+    what: str
     weight: float
     starts: tuple[tuple[int, Mode], ...] = ()
     carries: tuple[PinRef, ...] = ()
@@ -60,249 +75,172 @@ class Fault(NamedTuple):
     grounds: bool = False
     opens: bool = False
 
-    @property
-    def what(self) -> str:
-        """What fails, in words: "output U3.9 stuck low"."""
-        return self.words.replace("{}", str(self.at))
+
+# A row of the table. ``owner`` is the number of the unit's part, net or pair of nets; ``at`` that of a pin or -1, at
+# which the fault ``sits`` or which only names it; ``part`` that of the part at whose pins it is, or -1.
+ROW = np.dtype([
+    ("kind", np.uint8), ("owner", np.int64), ("way", np.uint8), ("at", np.int64), ("part", np.int64),
+    ("weight", np.float64), ("sits", np.bool_), ("pin_mode", np.uint8), ("grounds", np.bool_),
+    ("opens", np.bool_), ("carries", np.bool_),
+])  # fmt: skip
 
 
-def joint_of(fault: Fault) -> str:
-    """Refdes of the part at whose joints a fault sits: copper open at a pin, or two pins that touch; "" for others."""
-    if fault.unit.kind == "short":
-        return str(fault.at)
-    return fault.pin.refdes if fault.pin is not None and fault.opens and fault.unit.kind == "net" else ""
+class Block(NamedTuple):
+    """Faults of one sort: ``rows`` of ``ROW``, and ``starts`` of shape (n, 3): row, net, mode, in the order of rows.
 
-
-def faults_of(graph: SignalGraph, known: Knowledge) -> tuple[Fault, ...]:
-    """Every single fault of the board that disturbs anything, in the order of its parts and nets.
-
-    Weights are relative; a unit's weight is its failure rate times what is known of it.
+    ``order`` says where each row stands among those of other blocks with which it is mixed, shape (rows,).
     """
-    found = _Builder(graph, known).build()
-    return tuple([f for f in found if (f.starts or f.carries) and f.weight > 0])
+
+    rows: NDArray[np.void]
+    starts: Numbers
+    order: Numbers
 
 
-class _Builder:
-    """Adds fault after fault; what is asked of a pin or net more than once is looked up once."""
+def block(kind: UnitKind, owner: Numbers, starts: Numbers, order: Numbers, **columns: object) -> Block:
+    """A block whose rows all have units of one kind; columns not given are zero, places -1."""
+    rows = np.zeros(len(owner), ROW)
+    rows["kind"], rows["owner"], rows["at"], rows["part"] = UNIT_KINDS.index(kind), owner, -1, -1
+    for name, values in columns.items():
+        rows[name] = values
+    return Block(rows, starts, order)
 
-    def __init__(self, graph: SignalGraph, known: Knowledge) -> None:
-        self.graph, self.known, self.board = graph, known, graph.board
-        self.joint = rate_of_class("solder_joint").weight
-        self.contact = rate_of_class("ic_socket").weight / 10  # shared by a socket's many contacts
-        self.net_of, self.number_of = graph.board.index.net_of_pin, graph.net_number
-        # Where a driving pin begins to show when it is cut off: nothing else may drive its net.
-        self.cut_off: dict[PinRef, tuple[tuple[int, Mode]]] = {}
-        for net, pins in graph.drivers.items():
-            start = ((graph.number[net], Mode.FLOATING if graph.sole_driver[net] else Mode.SHARED),)
-            self.cut_off.update(dict.fromkeys(pins, start))
-        self.found: list[Fault] = []
-        self._nothing_known = known == Knowledge()
-        self._factors: dict[str, float] = {}
-        self._keys: dict[str, tuple[tuple[int, int, str], ...]] = {}
-        self._carried: dict[PinRef, tuple[PinRef, ...]] = {}
 
-    def build(self) -> list[Fault]:
-        graph, repeated = self.graph, self.board.index.repeated
-        for refdes, part in self.board.index.parts.items():
-            if refdes in repeated:
-                continue
-            weight = rate_of(part, graph.library).weight * self._factor(refdes)
-            if outputs := graph.outputs_of(refdes):
-                self._active(refdes, weight, outputs)
-            elif refdes in graph.kinds and graph.kinds[refdes] not in ("mechanical", "socket", "battery"):
-                self._passive(refdes, weight)
-        for net in graph.nets:
-            if graph.signal(net):
-                self._copper(net)
-        self._shorts()
-        self._rails()
-        return self.found
+def starts_of(row: Numbers, net: Numbers, mode: NDArray[np.uint8] | int) -> Numbers:
+    """Beginnings as an array of shape (n, 3)."""
+    found = np.empty((len(row), 3), dtype=np.int64)
+    found[:, 0], found[:, 1], found[:, 2] = row, net, mode
+    return found
 
-    def _factor(self, name: str) -> float:
-        """What is known of a part or net, remembered; nothing at all is known of most boards."""
-        if self._nothing_known:
-            return 1.0
-        if name not in self._factors:
-            self._factors[name] = self.known.factor(name)
-        return self._factors[name]
 
-    def _carries(self, pin: PinRef) -> tuple[PinRef, ...]:
-        """Outputs behind an input, remembered: its copper and its socket contact ask alike."""
-        if pin not in self._carried:
-            self._carried[pin] = self.graph.live_behind(pin)
-        return self._carried[pin]
+def mixed(blocks: Sequence[Block]) -> Block:
+    """Several blocks as one, by their ``order``; equal places in the order of the blocks."""
+    one = joined(blocks)
+    return _taken(one, np.argsort(one.order, kind="stable"))
 
-    def _active(self, refdes: str, weight: float, outputs: list[PinRef]) -> None:
-        graph, unit, add, number_of = self.graph, Unit("part", refdes), self.found.append, self.number_of
-        kind = graph.kinds[refdes]
-        shares = _STORE_SHARES if kind in ("rom", "ram") else _IC_SHARES
-        inputs = graph.inputs_of(refdes)
-        alone = [self.cut_off[pin][0][1] is Mode.FLOATING for pin in outputs]
-        numbers = [number_of[pin] for pin in outputs]
-        modes = {n: Mode.DEAD if sole else Mode.SHARED for n, sole in zip(numbers, alone, strict=True)}
-        add(Fault(unit, "dead", "", weight * shares["dead"], tuple(modes.items())))
-        each = weight * shares["output"] / max(len(outputs), 1) / 3
-        for pin, net, sole in zip(outputs, numbers, alone, strict=True):
-            for mode, shared, words in _OUTPUT_FAILS:
-                shown = mode if sole else shared
-                add(Fault(unit, words, pin, each, ((net, shown),), (), pin, shown, mode is Mode.LOW))
-        for pin in inputs:
-            share, starts = weight * shares["input"] / len(inputs), ((number_of[pin], Mode.LOADED),)
-            add(Fault(unit, "input {} shorted", pin, share, starts, (), pin, Mode.LOADED, True))
-        if kind in ("rom", "ram", "cpu", "peripheral") and shares["content"]:
-            data = [p for p in outputs if (spec := graph.spec(p)) and spec.role == "data"]
-            begins = tuple([(number_of[p], Mode.WRONG) for p in data])
-            words = "content wrong" if kind == "rom" else "works wrongly"
-            add(Fault(unit, words, "", weight * shares["content"], begins))
-        if in_socket(self.board.index.parts[refdes]):
-            socket, weight = Unit("socket", refdes), self.contact * self._factor(refdes)
-            for pin in dict.fromkeys((*outputs, *inputs)):
-                self._open_contact(socket, pin, weight)
 
-    def _open_contact(self, unit: Unit, pin: PinRef, weight: float) -> None:
-        """A socket's open contact; the pad beneath it shows what the net does."""
-        starts = self.cut_off.get(pin, ())
-        shown = starts[0][1] if starts else Mode.NONE
-        self.found.append(Fault(unit, "contact {} open", pin, weight, starts, self._carries(pin), pin, shown))
+def joined(blocks: Sequence[Block]) -> Block:
+    """Several blocks as one, one after another."""
+    rows = np.concatenate([one.rows for one in blocks])
+    first = np.cumsum([0, *[len(one.rows) for one in blocks]])
+    starts = np.concatenate([one.starts for one in blocks])
+    starts[:, 0] += np.repeat(first[:-1], [len(one.starts) for one in blocks])
+    return Block(rows, starts, np.concatenate([one.order for one in blocks]))
 
-    def _open_copper(self, unit: Unit, pin: PinRef, weight: float) -> None:
-        """A pin's open track or joint; the pin itself floats unless it drives."""
-        starts = self.cut_off.get(pin, ())
-        shown = Mode.NONE if starts and starts[0][1] is Mode.FLOATING else Mode.FLOATING
-        self.found.append(
-            Fault(unit, "open at {}", pin, weight, starts, self._carries(pin), pin, shown, False, True)
-        )
 
-    def _passive(self, refdes: str, weight: float) -> None:
-        """Parts with two leads, networks, switches, connectors: open, and shorted where that is usual."""
-        graph, unit, kind = self.graph, Unit("part", refdes), self.graph.kinds[refdes]
-        opened: dict[tuple[tuple[int, Mode], ...], PinRef] = {}
-        shorted: dict[tuple[tuple[int, Mode], ...], PinRef] = {}
-        for pin in self.board.index.pins_of_part[refdes]:
-            net = self.net_of[pin]
-            if not graph.signal(net):
-                continue
-            far = graph.ends_beyond(pin)
-            if starts := self._without(pin, net, kind or "", beyond=bool(far)):
-                opened.setdefault(starts, pin)
-            if kind in _SHORTING:
-                if any(graph.net(p) in graph.grounds for p in far):
-                    shorted.setdefault(((self.number_of[pin], Mode.LOW),), pin)
-                elif kind in ("diode", "led") and far:
-                    shorted.setdefault(((self.number_of[pin], Mode.WEAK),), pin)
-        mostly_shorts = kind in ("capacitor", "electrolytic")
-        total = len(opened) + len(shorted) * (3 if mostly_shorts else 1)
-        for starts, pin in opened.items():
-            self.found.append(Fault(unit, "open at {}", pin, weight / total, starts))
-        for starts, pin in shorted.items():
-            share = weight * (3 if mostly_shorts else 1) / total
-            grounds = starts[0][1] is Mode.LOW
-            self.found.append(Fault(unit, "shorted at {}", pin, share, starts, (), None, Mode.NONE, grounds))
+def _taken(of: Block, chosen: Numbers) -> Block:
+    """The chosen rows in that order, with their starts."""
+    place = np.full(len(of.rows), -1, dtype=np.int64)
+    place[chosen] = np.arange(len(chosen))
+    starts = of.starts.copy()
+    starts[:, 0] = place[starts[:, 0]]
+    starts = starts[starts[:, 0] >= 0]
+    return Block(of.rows[chosen], starts[np.argsort(starts[:, 0], kind="stable")], of.order[chosen])
 
-    def _without(self, pin: PinRef, net: str, kind: str, *, beyond: bool) -> tuple[tuple[int, Mode], ...]:
-        """What the loss of a passive part does to the net of ``pin``: nothing where another pin drives it.
 
-        ``beyond`` says that the part has another end.
+class Faults(Sequence[Fault]):
+    """Every single fault of a board that disturbs anything, as columns; a ``Fault`` is made when it is looked at.
+
+    ``starts`` has shape (n, 3): fault, net, mode, in the order of the faults, whose rows ``first`` bounds. ``pin`` is the number of the pin
+    that each fault sits at, or -1; ``part`` that of the part at whose pins it is, or -1.
+    """
+
+    def __init__(
+        self, found: Block, pins: Pins, nets: tuple[str, ...], shorts: Sequence[str], dry: Mapping[int, str]
+    ) -> None:
+        begun = np.zeros(len(found.rows), dtype=bool)
+        begun[found.starts[:, 0]] = True
+        kept = np.flatnonzero((begun | found.rows["carries"]) & (found.rows["weight"] > 0))
+        found = _taken(found, kept)
+        self.pins, self._nets, self._shorts, self._dry = pins, nets, shorts, dry
+        self.rows, self.starts = found.rows, found.starts
+        self.first: Numbers = np.searchsorted(found.starts[:, 0], np.arange(len(found.rows) + 1))
+        self.kind: NDArray[np.uint8] = np.ascontiguousarray(found.rows["kind"])
+        self.owner: Numbers = np.ascontiguousarray(found.rows["owner"])
+        self.part: Numbers = np.ascontiguousarray(found.rows["part"])
+        self.weight: Floats = np.ascontiguousarray(found.rows["weight"])
+        self.pin: Numbers = np.where(found.rows["sits"], found.rows["at"], -1)
+        self.pin_mode: NDArray[np.uint8] = np.ascontiguousarray(found.rows["pin_mode"])
+        self.grounds: Flags = np.ascontiguousarray(found.rows["grounds"])
+        self.opens: Flags = np.ascontiguousarray(found.rows["opens"])
+        self.carries: Flags = np.ascontiguousarray(found.rows["carries"])
+        self._made: dict[int, Fault] = {}
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @overload
+    def __getitem__(self, number: int) -> Fault: ...
+    @overload
+    def __getitem__(self, number: slice) -> tuple[Fault, ...]: ...
+    def __getitem__(self, number: int | slice) -> Fault | tuple[Fault, ...]:
+        if isinstance(number, slice):
+            return tuple(self[k] for k in range(*number.indices(len(self))))
+        place = range(len(self))[number]
+        if place not in self._made:
+            self._made[place] = self._fault(place)
+        return self._made[place]
+
+    def __iter__(self) -> Iterator[Fault]:
+        return (self[k] for k in range(len(self)))
+
+    def _fault(self, k: int) -> Fault:
+        row, first, last = self.rows[k], self.first[k], self.first[k + 1]
+        return Fault(
+            self.unit(int(row["kind"]), int(row["owner"])), self._what(row), float(row["weight"]),
+            tuple([(net, Mode(mode)) for _, net, mode in self.starts[first:last].tolist()]),
+            self.pins.behind(int(row["at"])) if row["carries"] else (),
+            self.pins.refs[row["at"]] if row["sits"] else None, Mode(int(row["pin_mode"])),
+            bool(row["grounds"]), bool(row["opens"]),
+        )  # fmt: skip
+
+    def _what(self, row: np.void) -> str:
+        at = str(self.pins.refs[row["at"]]) if row["at"] >= 0 else ""
+        if row["way"] == Way.TOUCH:
+            at = self.pins.parts[row["part"]]
+        elif row["way"] == Way.DRY:
+            at = self._dry[int(row["owner"])]
+        return WORDS[int(row["way"])].replace("{}", at)
+
+    def unit(self, kind: int, owner: int) -> Unit:
+        """The unit of a kind (a place in ``UNIT_KINDS``) that a part, net or pair of nets is."""
+        named = UNIT_KINDS[kind]
+        if named == "short":
+            return Unit(named, self._shorts[owner])
+        return Unit(named, self.pins.parts[owner] if named in ("part", "socket") else self._nets[owner])
+
+    def at(self, pin: PinRef | None) -> list[int]:
+        """Numbers of the faults that sit at a pin, in order; [] for a pin on no net, or none."""
+        number = self.pins.number.get(pin) if pin else None
+        if number is None:
+            return []
+        order, first = self._by_pin
+        return order[first[number] : first[number + 1]]
+
+    @cached_property
+    def _by_pin(self) -> tuple[list[int], list[int]]:
+        order = np.argsort(self.pin, kind="stable")
+        first = np.searchsorted(self.pin[order], np.arange(len(self.pins.refs) + 1))
+        return order.tolist(), first.tolist()
+
+    @cached_property
+    def shorts(self) -> Numbers:
+        """Numbers of the faults that are neighbouring pins that touch."""
+        return np.flatnonzero(self.kind == UNIT_KINDS.index("short"))
+
+    @cached_property
+    def joint(self) -> Numbers:
+        """Of each fault the number of the part at whose joints it is (copper open at a pin, or two pins that touch), or
+        -1; shape (faults,).
         """
-        drivers = self.graph.drivers.get(net, ())
-        if kind == "crystal":
-            mode = Mode.DEAD
-        elif kind == "connector":
-            if drivers:
-                return ()
-            mode = Mode.FLOATING
-        elif kind in ("capacitor", "electrolytic"):
-            if drivers:
-                return ()
-            mode = Mode.WEAK
-        elif not beyond or (drivers and not all(self._open_collector(p) for p in drivers)):
-            return ()
-        else:
-            mode = Mode.DEAD if drivers else Mode.FLOATING
-        return ((self.number_of[pin], mode),)
+        found = np.where(self.opens, self.part, -1)
+        found[self.shorts] = self.part[self.shorts]
+        return found
 
-    def _open_collector(self, pin: PinRef) -> bool:
-        spec = self.graph.spec(pin)
-        return spec is not None and spec.direction in ("open-collector", "passive")
-
-    def _copper(self, net: str) -> None:
-        """Every pin of a net cut off from the rest, by an open track or joint."""
-        graph, unit, drivers = self.graph, Unit("net", net), self.graph.drivers.get(net, ())
-        weight = self.joint * self._factor(net)
-        for pin in graph.board.nets[net]:
-            if pin in drivers or graph.acts(pin):
-                self._open_copper(unit, pin, weight)
-            elif starts := self._cut_passive(pin):
-                self.found.append(
-                    Fault(unit, "open at {}", pin, weight, starts, (), pin, Mode.FLOATING, False, True)
-                )
-
-    def _cut_passive(self, pin: PinRef) -> tuple[tuple[int, Mode], ...]:
-        """What hangs on a passive part alone when its lead is cut off: its far net, or this one."""
-        graph = self.graph
-        kind = graph.kinds.get(pin.refdes) or ""
-        if kind in ("capacitor", "electrolytic"):
-            return ()
-        far = graph.ends_beyond(pin)
-        behind = [
-            (self.number_of[p], Mode.FLOATING)
-            for p in far if graph.signal(net := graph.net(p)) and not graph.drivers.get(net)
-        ]  # fmt: skip
-        return tuple(behind) or self._without(pin, graph.net(pin), kind, beyond=bool(far))
-
-    def _shorts(self) -> None:
-        """Neighbouring pins of one part that touch: solder, whiskers or residue between them."""
-        net_of, done = self.net_of, set[tuple[str, str]]()
-        for refdes, pins in self.board.index.pins_of_part.items():
-            if len(pins) < 3:
-                continue
-            ordered = sorted([(int(pin.pin), net_of[pin]) for pin in pins if pin.pin.isdigit()])
-            for (place, one), (following, other) in pairwise(ordered):
-                if one == other or following - place != 1:
-                    continue
-                nets = (one, other) if one < other else (other, one)
-                if nets not in done:
-                    done.add(nets)
-                    self._short(nets, refdes)
-
-    def _short(self, nets: tuple[str, str], refdes: str) -> None:
-        graph = self.graph
-        signals = [net for net in nets if graph.signal(net)]
-        supplies = [net for net in nets if net in graph.supply] if len(signals) == 1 else []
-        if len(signals) + len(supplies) < 2:
-            return
-        worst = max([self._factor(net) for net in (*signals, refdes)])
-        mode = Mode.FIGHTS
-        if supplies:
-            mode = Mode.LOW if supplies[0] in graph.grounds else Mode.HIGH
-        starts = tuple([(graph.number[net], mode) for net in signals])
-        a, b = nets
-        unit = Unit("short", f"{a} + {b}" if self._key(a) <= self._key(b) else f"{b} + {a}")
-        weight = self.joint * _DOUBTFUL_SHORT * worst
-        self.found.append(Fault(unit, _TOUCHING, refdes, weight, starts, (), None, Mode.NONE, True))
-
-    def _key(self, net: str) -> tuple[tuple[int, int, str], ...]:
-        """``natural_key``, remembered: a net touches several others."""
-        if net not in self._keys:
-            self._keys[net] = natural_key(net)
-        return self._keys[net]
-
-    def _rails(self) -> None:
-        graph = self.graph
-        for rail in sorted(graph.supply - graph.grounds, key=natural_key):
-            fed = graph.fed_by(rail)
-            if not fed and rail not in self.board.index.rails:
-                continue
-            unit, factor = Unit("rail", rail), self._factor(rail)
-            weight = rate_of_class("connector").weight * factor
-            self.found.append(Fault(unit, "missing or low", "", weight, ((graph.number[rail], Mode.LOW),)))
-            if filters := self._filters(rail):
-                dry = len(filters) * rate_of_class("electrolytic").weight * _DRY_SHARE * factor
-                shown = ", ".join(filters[:3]) + (" ..." if len(filters) > 3 else "")
-                starts = ((graph.number[rail], Mode.NOISY),)
-                self.found.append(Fault(unit, "noisy: {} dry", shown, dry, starts))
-
-    def _filters(self, rail: str) -> list[str]:
-        """Refdes of the electrolytics on a rail."""
-        named = dict.fromkeys(pin.refdes for pin in self.board.nets.get(rail, ()))
-        return [refdes for refdes in named if self.graph.kinds[refdes] == "electrolytic"]
+    @cached_property
+    def inside(self) -> Numbers:
+        """Of each fault the number of the part that it is of or at, gone when that part is out: all but shorts and rails;
+        -1 for these; shape (faults,).
+        """
+        found = self.part.copy()
+        found[self.shorts] = -1
+        return found

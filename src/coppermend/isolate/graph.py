@@ -1,18 +1,11 @@
-"""Which net acts on which: the signal graph of a board, its loops, and what lies downstream. No faults.
-
-Feedback (CPU - bus - memory - CPU) makes one strongly connected group, in which everything is downstream of
-everything. A condition opens such loops by cutting edges; see ``conditions``.
-"""
+"""Which net acts on which: the signal graph of a board. What lies downstream is in ``downstream``. No faults."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import NamedTuple
-
-import numpy as np
-from numpy.typing import NDArray
 
 from coppermend.board.flow import SERIES_KINDS, Flow
 from coppermend.board.kinds import PASSIVE_KINDS
@@ -20,7 +13,6 @@ from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartKind, PartLibrary, PartType, PinSpec
 from coppermend.board.roles import net_roles
 
-Bits = NDArray[np.uint8]
 _SMALL_KINDS = frozenset({"capacitor", "electrolytic", "crystal", "trimmer"})
 _DRIVES = ("out", "bidi", "open-collector")
 
@@ -64,8 +56,8 @@ class SignalGraph:
         self._supply_numbers = frozenset(self.number[net] for net in self.supply)
         self.drivers: dict[str, list[PinRef]] = defaultdict(list)
         # Input pin -> output pins on nets, each once; inputs that act on the same outputs share one tuple.
-        self._inside: dict[PinRef, tuple[PinRef, ...]] = {}
-        self._acting = set[PinRef]()  # input pins that act on any output, be it on a net or not
+        self.inside: dict[PinRef, tuple[PinRef, ...]] = {}
+        self.acting = set[PinRef]()  # input pins that act on any output, be it on a net or not
         self._scan_parts()
         # Where each input leads: (net that follows, pin by which the level leaves the part).
         self.fans: dict[PinRef, Fan] = {}
@@ -103,20 +95,7 @@ class SignalGraph:
 
     def acts(self, pin: PinRef) -> bool:
         """Whether any output pin of its part, on a net or not, follows a pin."""
-        return pin in self._acting
-
-    def live_behind(self, pin: PinRef) -> tuple[PinRef, ...]:
-        """Output pins on signal nets that follow input ``pin`` inside its part, each once."""
-        outs = self._inside.get(pin, ())
-        if id(outs) not in self._live_of:
-            live = self.live
-            self._live_of[id(outs)] = tuple([out for out in outs if out in live])
-        return self._live_of[id(outs)]
-
-    @cached_property
-    def _live_of(self) -> dict[int, tuple[PinRef, ...]]:
-        """Identity of a tuple of outputs -> those of them on signal nets."""
-        return {}
+        return pin in self.acting
 
     @cached_property
     def live(self) -> frozenset[PinRef]:
@@ -139,7 +118,7 @@ class SignalGraph:
 
     def inputs_of(self, refdes: str) -> list[PinRef]:
         """Reading pins of a part that are on signal nets."""
-        inside, number, signals = self._inside, self.net_number, self._signal_numbers
+        inside, number, signals = self.inside, self.net_number, self._signal_numbers
         return [p for p in self.board.index.pins_of_part[refdes] if p in inside and number[p] in signals]
 
     def _scan_parts(self) -> None:
@@ -159,9 +138,9 @@ class SignalGraph:
             groups = [tuple([pins[n] for n in numbers if n in pins]) for numbers in layout.groups]
             for number, group in layout.inputs:
                 if enters := pins.get(number):
-                    self._inside[enters] = groups[group]
+                    self.inside[enters] = groups[group]
                     if layout.groups[group]:
-                        self._acting.add(enters)
+                        self.acting.add(enters)
 
     def _fan(self, enters: PinRef, ways: Fan) -> None:
         """Note that ``enters`` leads by these ways to nets; its own net does not follow itself."""
@@ -181,7 +160,7 @@ class SignalGraph:
 
     def _active_fans(self) -> None:
         ways: dict[int, Fan] = {}
-        for enters, outs in self._inside.items():
+        for enters, outs in self.inside.items():
             if self.net_number[enters] not in self._supply_numbers:
                 if id(outs) not in ways:
                     ways[id(outs)] = self._ways(outs)
@@ -245,88 +224,3 @@ def _layout(known: PartType) -> _Layout:
     group: dict[tuple[str, ...], int] = {}
     inputs = [(number, group.setdefault(tuple(outs), len(group))) for number, outs in behind.items()]
     return _Layout(sorted(drives), inputs, list(group))
-
-
-class Downstream:
-    """For every net the nets that follow it, itself included, as packed bits; ``groups`` numbers the loops.
-
-    ``order`` puts nets from sources to ends; nets of one loop have one place.
-    """
-
-    @classmethod
-    def of(cls, count: int, edges: Iterable[tuple[int, int]]) -> Downstream:
-        """From pairs (net, net that follows it)."""
-        followers: list[set[int]] = [set() for _ in range(count)]
-        for source, sink in edges:
-            followers[source].add(sink)
-        return cls(followers)
-
-    def __init__(self, followers: Sequence[set[int]]) -> None:
-        count = len(followers)
-        self.count, self.width = count, max((count + 7) // 8, 1)
-        self.groups, made = _strong_groups(followers)
-        masks: list[int] = []  # groups come ends first, so that what follows a group is known before it
-        for members in made:
-            mask = 0
-            for net in members:
-                mask |= 1 << net
-                for sink in followers[net]:
-                    if self.groups[sink] != len(masks):
-                        mask |= masks[self.groups[sink]]
-            masks.append(mask)
-        self._masks = masks
-        self.order = len(made) - 1 - np.array(self.groups, dtype=np.int64)
-        self.loops: tuple[tuple[int, ...], ...] = tuple(tuple(m) for m in made if len(m) > 1)
-
-    def mask(self, nets: Iterable[int]) -> int:
-        """The nets downstream of any of ``nets``, as the bits of one number."""
-        mask = 0
-        for net in nets:
-            mask |= self._masks[self.groups[net]]
-        return mask
-
-    def packed(self, masks: Sequence[int]) -> Bits:
-        """Masks as rows of bytes, shape (n, width), bit ``i & 7`` of byte ``i >> 3`` for net ``i``."""
-        data = b"".join(mask.to_bytes(self.width, "little") for mask in masks)
-        return np.frombuffer(data, dtype=np.uint8).reshape(len(masks), self.width)
-
-
-def _strong_groups(followers: Sequence[Iterable[int]]) -> tuple[list[int], list[list[int]]]:
-    """Strongly connected groups, ends first: the group of every node, and the groups (Tarjan, without recursion)."""
-    count = len(followers)
-    index, low = [-1] * count, [0] * count
-    group, groups = [-1] * count, list[list[int]]()
-    stack: list[int] = []
-    clock = 0
-    for root in range(count):
-        if index[root] >= 0:
-            continue
-        index[root] = low[root] = clock
-        clock += 1
-        stack.append(root)
-        work = [(root, iter(followers[root]))]
-        while work:
-            node, ahead = work[-1]
-            for sink in ahead:
-                if index[sink] < 0:
-                    index[sink] = low[sink] = clock
-                    clock += 1
-                    stack.append(sink)
-                    work.append((sink, iter(followers[sink])))
-                    break
-                if group[sink] < 0:
-                    low[node] = min(low[node], index[sink])
-            else:
-                work.pop()
-                if work:
-                    low[work[-1][0]] = min(low[work[-1][0]], low[node])
-                if low[node] == index[node]:
-                    members = []
-                    while True:
-                        member = stack.pop()
-                        group[member] = len(groups)
-                        members.append(member)
-                        if member == node:
-                            break
-                    groups.append(members)
-    return group, groups

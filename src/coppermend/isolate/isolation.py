@@ -142,7 +142,7 @@ class Isolation:
     def by_unit(self, posterior: Floats | None = None) -> Floats:
         """P(unit), shape (units,)."""
         p = self.posterior if posterior is None else posterior
-        return totals(self.effects.unit_of_fault, p, len(self.effects.units.units))
+        return totals(self.effects.unit_of_fault, p, len(self.effects.units))
 
     @property
     def entropy_bits(self) -> float:
@@ -166,7 +166,7 @@ class Isolation:
         return dict(zip(self.effects.unit_of_fault[order].tolist(), order.tolist(), strict=True))
 
     def _suspect(self, number: int, probability: float, prior: float, fault: int) -> Suspect:
-        unit = self.effects.units.units[number]
+        unit = self.effects.units.unit(number)
         part = self.board.index.parts.get(unit.name) if unit.kind == "part" else None
         source = (rate_of(part, self.library).source,) if part else ()
         what = self.effects.faults[fault].what
@@ -248,7 +248,7 @@ class Isolation:
     def _top(self, posterior: Floats) -> tuple[tuple[str, float], ...]:
         mass = self.by_unit(posterior)
         order = np.argsort(-mass, kind="stable")[:3]
-        return tuple((unit_words(self.effects.units.units[k]), float(mass[k])) for k in order)
+        return tuple((unit_words(self.effects.units.unit(k)), float(mass[k])) for k in order)
 
     def pairs(self, count: int = 5) -> tuple[SuspectPair, ...]:
         """Pairs of units at fault together, likeliest first; () while single faults explain what was seen."""

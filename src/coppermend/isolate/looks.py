@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.board.model import PinRef
-from coppermend.isolate.faults import joint_of
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.states import MODES, Floats, State
 
@@ -112,10 +111,8 @@ class Joints:
 
     def __init__(self, effects: Effects) -> None:
         self._effects, board = effects, effects.graph.board
-        self.parts = tuple(board.index.pins_of_part)
-        number = {refdes: k for k, refdes in enumerate(self.parts)}
-        # Of each fault: whose joint it is.
-        self.part: Numbers = np.array([number.get(joint_of(f), -1) for f in effects.faults], dtype=np.int64)
+        self.parts = effects.faults.pins.parts
+        self.part: Numbers = effects.faults.joint  # of each fault: whose joint it is
         of_part = {part.refdes: part.section for part in board.parts}
         self.sections = tuple(dict.fromkeys(["", *of_part.values()]))
         place = {name: k for k, name in enumerate(self.sections)}
@@ -167,12 +164,11 @@ class Joints:
         effects = self._effects
         pins = [PinRef.parse(name) for name in value.split("+")]
         for pin in pins:
-            yield from (n for n in effects.faults_at_pin.get(pin, ()) if self.part[n] >= 0)
+            yield from (n for n in effects.faults.at(pin) if self.part[n] >= 0)
         nets = {effects.graph.net(pin) for pin in pins}
         if len(nets) > 1:
-            for number in np.flatnonzero(self.part >= 0).tolist():
-                unit = effects.faults[number].unit
-                if unit.kind == "short" and set(unit.name.split(" + ")) <= nets:
+            for number in effects.faults.shorts.tolist():
+                if set(effects.faults[number].unit.name.split(" + ")) <= nets:
                     yield number
 
 

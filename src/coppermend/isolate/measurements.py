@@ -13,7 +13,7 @@ from coppermend.board.model import PinRef
 from coppermend.isolate.conditions import ConditionName, in_socket
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import Place, apart_at, likelihood
-from coppermend.isolate.gain import SAID, Suspicion, said_again, screening_bits
+from coppermend.isolate.gain import SAID, Suspicion, said_again, screening_bits, totals
 from coppermend.isolate.looks import JOINT_SEEN
 from coppermend.isolate.observations import Observation, ObservationKind, swapped
 from coppermend.isolate.screening import conditions_worth_trying, mode_mass, of_every_fault
@@ -96,9 +96,9 @@ def logic_candidates(
         rows = [(float(bits[net]) / cost, int(net), how.name) for net in best if bits[net] > 0]
         (special if of_its_own else usual).extend(rows)
     usual.sort(key=lambda row: -row[0])
-    probability = of_every_fault(effects, suspicion)
+    at_pin = _open_at(effects, of_every_fault(effects, suspicion))
     for _, net, name in (*usual[:_NETS_TRIED], *special):
-        for pin in _pins_to_try(effects, probability, net):
+        for pin in _pins_to_try(effects, at_pin, net):
             if (str(pin), "logic", name) not in known.done:
                 yield logic_candidate(effects, suspicion, known, pin, name, now)
 
@@ -131,16 +131,19 @@ def hazardous(effects: Effects, net: str) -> bool:
     return effects.graph.roles[net].role == "solenoid"
 
 
-def _pins_to_try(effects: Effects, probability: Floats, net: int) -> list[PinRef]:
-    """A handy pin of the net, and pins whose own faults weigh most."""
-    name = effects.graph.nets[net]
-    pins = effects.graph.board.nets[name]
-    own = {
-        pin: sum(probability[f] for f in effects.faults_at_pin.get(pin, ()) if effects.faults[f].opens)
-        for pin in pins
-    }
+def _open_at(effects: Effects, probability: Floats) -> Floats:
+    """How likely the copper is open at each pin, shape (pins,); ``probability`` of every fault."""
+    faults = effects.faults
+    opens = np.flatnonzero(faults.opens)
+    return totals(faults.pin[opens], probability[opens], len(faults.pins.refs))
+
+
+def _pins_to_try(effects: Effects, open_at: Floats, net: int) -> list[PinRef]:
+    """A handy pin of the net, and pins at which it is most likely open."""
+    name, number = effects.graph.nets[net], effects.faults.pins.number
     handy = effects.handy_pin(name)
-    others = sorted((p for p in pins if own[p] > 0.01 and p != handy), key=lambda p: -own[p])
+    own = {pin: open_at[number[pin]] for pin in effects.graph.board.nets[name]}
+    others = sorted((p for p, chance in own.items() if chance > 0.01 and p != handy), key=lambda p: -own[p])
     return [handy, *others[: _PINS_TRIED - 1]]
 
 
@@ -151,7 +154,7 @@ def swap_candidates(
     mass = suspicion.by_unit()
     parts: dict[str, float] = {}
     for k in np.argsort(-mass)[: 3 * _PARTS_TRIED]:
-        unit = effects.units.sites[int(suspicion.unit_numbers[k])]
+        unit = effects.units.site(int(suspicion.unit_numbers[k]))
         if unit.kind in ("part", "socket"):
             parts[unit.name] = parts.get(unit.name, 0.0) + float(mass[k])
     singly = list(parts)[:_PARTS_TRIED]

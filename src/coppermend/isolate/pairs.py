@@ -101,7 +101,7 @@ def _both_at(modes: NDArray[np.uint8], given_state: Floats, members: Members) ->
 
 def _by_unit(effects: Effects, members: np.ndarray, weights: Floats, count: int) -> tuple[SuspectPair, ...]:
     one, other = effects.unit_of_fault[members].T
-    both = np.minimum(one, other) * len(effects.units.units) + np.maximum(one, other)
+    both = np.minimum(one, other) * len(effects.units) + np.maximum(one, other)
     distinct, place = np.unique(both, return_inverse=True)
     mass = np.bincount(place, weights)
     best = np.argsort(-mass, kind="stable")[:count]
@@ -109,5 +109,5 @@ def _by_unit(effects: Effects, members: np.ndarray, weights: Floats, count: int)
 
 
 def _pair(effects: Effects, both: int, probability: float) -> SuspectPair:
-    a, b = (effects.units.units[k] for k in divmod(both, len(effects.units.units)))
+    a, b = (effects.units.unit(k) for k in divmod(both, len(effects.units)))
     return SuspectPair((a, b), probability)

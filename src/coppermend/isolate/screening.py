@@ -22,7 +22,7 @@ def conditions_worth_trying(effects: Effects, suspicion: Suspicion) -> list[Cond
     stores = float(mass[effects.is_store[suspicion.unit_numbers]].sum())
     found = [how for how in effects.conditions if not how.deselected or stores > _WORTH_DESELECTING]
     heaviest = [k for k in np.argsort(-mass)[:_SOCKETS_LOOKED_AT].tolist() if mass[k] > _WORTH_EMPTYING]
-    sites = [effects.units.sites[int(suspicion.unit_numbers[k])] for k in heaviest]
+    sites = [effects.units.site(int(suspicion.unit_numbers[k])) for k in heaviest]
     parts = [site.name for site in sites if site.kind == "part" and site.name in effects.emptied]
     names, enters = effects.enters
     through = enters @ of_every_fault(effects, suspicion)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import cached_property
-from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -22,11 +21,13 @@ from coppermend.isolate.conditions import (
     is_hidden,
     is_released,
 )
-from coppermend.isolate.faults import Fault
-from coppermend.isolate.graph import Bits, Downstream, SignalGraph
+from coppermend.isolate.downstream import Bits, Downstream
+from coppermend.isolate.faults import Faults
+from coppermend.isolate.graph import SignalGraph
+from coppermend.isolate.pins import Numbers
 from coppermend.isolate.states import Mode
+from coppermend.isolate.units import first_seen
 
-Numbers = NDArray[np.int64]
 Begins = tuple[int, ...]
 Blocked = Mapping[PinRef, frozenset[str]]
 _NOTHING = frozenset[str]()
@@ -43,11 +44,10 @@ class Starts(NamedTuple):
     first: Numbers
 
     @classmethod
-    def of(cls, rows: Iterable[tuple[int, int, Mode]], nets: int) -> Starts:
-        """From (fault, net, mode)."""
-        table = np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, 3)
-        table = table[np.argsort(table[:, 1], kind="stable")]
-        return cls(table[:, 0], table[:, 1], table[:, 2], np.searchsorted(table[:, 1], np.arange(nets + 1)))
+    def of(cls, rows: Numbers, nets: int) -> Starts:
+        """From rows of (fault, net, mode), in the order of the faults."""
+        fault, net, mode = rows[np.argsort(rows[:, 1], kind="stable")].T.copy()
+        return cls(fault, net, mode, np.searchsorted(net, np.arange(nets + 1)))
 
     def at(self, net: int) -> slice:
         """Where the beginnings on a net stand."""
@@ -83,8 +83,8 @@ class Standing(NamedTuple):
 class StandingBuilder:
     """Works out a ``Standing`` for any condition of one board, from what the condition changes of the running one."""
 
-    def __init__(self, graph: SignalGraph, faults: Sequence[Fault]) -> None:
-        self.graph, self.faults = graph, faults
+    def __init__(self, graph: SignalGraph, faults: Faults) -> None:
+        self.graph, self.faults, self.pins = graph, faults, faults.pins
 
     def stand(self, how: Condition) -> Standing:
         """The board in this condition."""
@@ -101,75 +101,66 @@ class StandingBuilder:
             for k, begins in self._begins_in(blocked, gone).items():
                 row_of_fault[k] = number_of.setdefault(begins, len(number_of))
         down = Downstream(followers)
-        rows = down.packed([down.mask(begins) for begins in number_of])
-        return Standing(how, starts, down, rows, row_of_fault, self._probeable(how))
+        return Standing(how, starts, down, down.rows(list(number_of)), row_of_fault, self._probeable(how))
 
     @cached_property
     def every_start(self) -> Starts:
         """Where every fault begins while the board runs."""
-        rows = [(number, net, mode) for number, fault in enumerate(self.faults) for net, mode in fault.starts]
-        return Starts.of(rows, len(self.graph.nets))
+        return Starts.of(self.faults.starts, len(self.graph.nets))
 
     @cached_property
     def _numbered(self) -> tuple[dict[Begins, int], Numbers]:
-        """Every distinct set of nets that faults begin with while the board runs, numbered; and that of each fault.
+        """Every distinct set of nets that faults begin with while the board runs, numbered as they first come; and that
+        of each fault.
 
         A fault begins on its own nets and on those that follow it through its own part.
         """
-        number_of: dict[Begins, int] = {}
-        # A pin's copper and its socket contact begin alike, and most other faults on one net.
-        alone, behind = dict[int, int](), dict[tuple[PinRef | None, Begins], int]()
-        numbers = []
-        for fault in self.faults:
-            starts = fault.starts
-            if fault.carries:
-                nets = tuple([net for net, _ in starts])
-                row = behind.get((fault.pin, nets))
-                if row is None:
-                    begins = tuple(sorted({*self._carried(fault), *nets}))
-                    row = behind[fault.pin, nets] = number_of.setdefault(begins, len(number_of))
-            elif len(starts) == 1:
-                net = starts[0][0]
-                row = alone.get(net)
-                if row is None:
-                    row = alone[net] = number_of.setdefault((net,), len(number_of))
-            else:
-                begins = tuple(sorted([net for net, _ in starts]))
-                row = number_of.setdefault(begins, len(number_of))
-            numbers.append(row)
-        return number_of, np.array(numbers, dtype=np.int64)
-
-    def _carried(self, fault: Fault) -> set[int]:
-        """Numbers of the nets that a part drives from an open input."""
-        net_number = self.graph.net_number
-        return {net_number[out] for out in fault.carries}
+        faults, nets = self.faults, len(self.graph.nets)
+        own, net = faults.first, faults.starts[:, 1].tolist()
+        # A set is known by its net while it has one, else by a number above those of the nets.
+        sets, several = np.empty(len(faults), dtype=np.int64), dict[Begins, int]()
+        single = np.flatnonzero((np.diff(own) == 1) & ~faults.carries)
+        sets[single] = faults.starts[own[single], 1]
+        for k in np.flatnonzero((np.diff(own) > 1) & ~faults.carries).tolist():
+            sets[k] = several.setdefault(tuple(sorted(net[own[k] : own[k + 1]])), nets + len(several))
+        # Inputs that the same outputs follow begin alike, but for a net that the pin itself drives.
+        carrying = np.flatnonzero(faults.carries)
+        pin = faults.pin[carrying]
+        driven = np.where(self.pins.drives[pin], self.pins.net[pin], nets)
+        alike, place = np.unique(self.pins.group[pin] * (nets + 1) + driven, return_inverse=True)
+        found = []
+        for code in alike.tolist():
+            group, also = divmod(code, nets + 1)
+            begins = tuple(sorted({*self._nets_behind[group], also} - {nets}))
+            found.append(begins[0] if len(begins) == 1 else several.setdefault(begins, nets + len(several)))
+        sets[carrying] = np.array(found, dtype=np.int64)[place]
+        row_of_fault, codes = first_seen(sets)
+        known = list(several)
+        begun = [(code,) if code < nets else known[code - nets] for code in codes.tolist()]
+        return {begins: row for row, begins in enumerate(begun)}, row_of_fault
 
     @cached_property
-    def _faults_at(self) -> Mapping[str, list[int]]:
-        """Refdes -> numbers of the faults at its pins, and of those of the part as a whole."""
-        found: dict[str, list[int]] = defaultdict(list)
-        for number, fault in enumerate(self.faults):
-            found[fault.pin.refdes if fault.pin else fault.unit.name].append(number)
-        return found
+    def _nets_behind(self) -> list[frozenset[int]]:
+        """Nets that each group of outputs drives."""
+        net = self.pins.net.tolist()
+        return [frozenset([net[out] for out in group]) for group in self.pins.groups]
 
     def _gone(self, how: Condition) -> NDArray[np.bool_]:
         """Which beginnings a condition takes off the board, shape (beginnings,)."""
-        starts, graph, kinds = self.every_start, self.graph, self.graph.kinds
+        starts, graph, kinds, parts = self.every_start, self.graph, self.graph.kinds, self.pins.parts
         gone = np.zeros(len(starts.fault), dtype=bool)
         off = {refdes for refdes, kind in kinds.items() if how.forced and kind == "cpu"} | {how.out}
         if how.deselected:
             off |= {refdes for refdes, kind in kinds.items() if kind in MEMORY_KINDS}
-        touched = np.zeros(len(self.faults), dtype=bool)
-        for refdes in off:
-            touched[self._faults_at.get(refdes, [])] = True
-        hidden, released = dict[tuple[str, int], bool](), dict[tuple[str, int], bool]()
-        for place in np.flatnonzero(touched[starts.fault]).tolist():
-            fault, net = self.faults[starts.fault[place]], int(starts.net[place])
-            at = fault.pin.refdes if fault.pin else fault.unit.name
-            if (at, net) not in hidden:
-                hidden[at, net] = is_hidden(graph, how, at, graph.nets[net])
-                released[at, net] = how.deselected and self._released(how, at, graph.nets[net])
-            gone[place] = hidden[at, net] or (released[at, net] and starts.mode[place] in _LET_GO)
+        inside = self.faults.inside[starts.fault]
+        touched = np.isin(inside, [k for name in off if (k := self.pins.part_number.get(name)) is not None])
+        hidden, released = dict[tuple[int, int], bool](), dict[tuple[int, int], bool]()
+        for place in np.flatnonzero(touched).tolist():
+            here = part, net = int(inside[place]), int(starts.net[place])
+            if here not in hidden:
+                hidden[here] = is_hidden(graph, how, parts[part], graph.nets[net])
+                released[here] = how.deselected and self._released(how, parts[part], graph.nets[net])
+            gone[place] = hidden[here] or (released[here] and starts.mode[place] in _LET_GO)
         return gone
 
     def _released(self, how: Condition, refdes: str, net: str) -> bool:
@@ -178,28 +169,24 @@ class StandingBuilder:
 
     def _begins_in(self, blocked: Blocked, gone: NDArray[np.bool_]) -> dict[int, Begins]:
         """The beginnings of those faults in which a condition changes anything."""
-        starts, net_number = self.every_start, self.graph.net_number
+        starts, faults, pins = self.every_start, self.faults, self.pins
         hidden: dict[int, set[int]] = defaultdict(set)
         for number, net in zip(starts.fault[gone].tolist(), starts.net[gone].tolist(), strict=True):
             hidden[number].add(net)
-        passed = dict[PinRef, set[int]]()
-        changed = set(hidden)
-        for refdes in {pin.refdes for pin in blocked}:
-            for number in self._faults_at.get(refdes, ()):
-                fault = self.faults[number]
-                pin = fault.pin
-                if pin is None or not fault.carries or pin not in blocked:
-                    continue
-                changed.add(number)
-                if pin not in passed:
-                    outs = self._passing(blocked[pin], [(0, out) for out in fault.carries])
-                    passed[pin] = {net_number[out] for _, out in outs}
+        passed: dict[int, Collection[int]] = {}
+        for pin, roles in blocked.items():
+            outs = self._passing(roles, [(pins.number[out], out) for out in pins.behind(pins.number[pin])])
+            passed[pins.number[pin]] = {int(pins.net[out]) for out, _ in outs}
+        cut = np.zeros(len(pins.refs), dtype=bool)
+        cut[list(passed)] = True
         found = {}
-        for number in sorted(changed):
-            fault = self.faults[number]
-            kept = {net for net, _ in fault.starts} - hidden.get(number, set())
-            if fault.pin is not None and fault.carries:
-                kept |= passed[fault.pin] if fault.pin in passed else self._carried(fault)
+        for number in sorted({*hidden, *np.flatnonzero(faults.carries & cut[faults.pin]).tolist()}):
+            own = faults.starts[faults.first[number] : faults.first[number + 1], 1]
+            kept = set(own.tolist()) - hidden.get(number, set())
+            if faults.carries[number]:
+                pin_number = int(faults.pin[number])
+                behind = self._nets_behind[int(pins.group[pin_number])]
+                kept |= set(passed.get(pin_number, behind))
             found[number] = tuple(sorted(kept))
         return found
 

@@ -32,7 +32,7 @@ def verdict(effects: Effects, by_unit: Floats) -> Decision:
     if mass[top] >= STOP_AT:
         return "isolated"
     likeliest = int(np.where(effects.site_of_unit == top, by_unit, -1.0).argmax())
-    cheap = _cheap(effects, effects.units.units[likeliest])
+    cheap = _cheap(effects, effects.units.unit(likeliest))
     return "repair" if mass[top] >= REPLACE_AT and cheap else "measure"
 
 
