@@ -55,7 +55,7 @@ lock: $(VENV)/.dev  ## pin every dependency anew
 	$(BIN)/uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate --no-header --upgrade -q --extra dev pyproject.toml requirements/build.in -o requirements/dev.lock
 
 catalogues: $(VENV)/.dev  ## bring the languages of the pages up to date; fails when a message is not translated
-	$(BIN)/python tools/catalogue.py
+	$(BIN)/python tools/catalogue.py && $(BIN)/python tools/sentences.py
 
 clean:  ## remove the environment and everything built
 	rm -rf $(VENV) build dist .coverage .coverage.* .ruff_cache .mypy_cache

@@ -54,7 +54,7 @@ from coppermend.web import (
 from coppermend.web.access import Access, Patience
 from coppermend.web.desk import Desk
 from coppermend.web.language import translate
-from coppermend.web.pages import WhoMissing, page, status_of
+from coppermend.web.pages import WhoMissing, page, room_words, status_of
 from coppermend.web.security import MOST_BYTES, Guard
 from coppermend.web.speaker import Speaker
 
@@ -144,7 +144,8 @@ def create_app(
     return app
 
 
-def _answer(request: Request, status: int, text: str) -> Response:
+def _answer(request: Request, status: int, words: str) -> Response:
+    text = room_words(words)
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": text}, status)
     return page(request, "error.html", status=status, text=text)

@@ -15,7 +15,7 @@ from coppermend.board.model import LAYERS
 from coppermend.errors import CoppermendError, InputError
 from coppermend.web.desk import desk_of
 from coppermend.web.forms import SentForm
-from coppermend.web.pages import page, see
+from coppermend.web.pages import page, room_words, see
 
 router = APIRouter(include_in_schema=False)
 _PREFIXES = {  # the letters that schematics use: IEEE 315, clause 22 (from memory); all else is U
@@ -47,7 +47,7 @@ def look_over(request: Request, sent: Annotated[dict[str, Any], Body()]) -> JSON
     try:
         board = draft_board(sent, library)
     except InputError as error:
-        return JSONResponse({"error": str(error)})
+        return JSONResponse({"error": room_words(error)})
     drawn = {
         side: draw_board(board, side=side, library=library, prefix=side, caption=False) for side in LAYERS
     }
@@ -55,7 +55,10 @@ def look_over(request: Request, sent: Annotated[dict[str, Any], Body()]) -> JSON
         {
             "svg": drawn,
             "pins": [[f"{p.refdes}.{p.pin}", round(p.x_mm, 3), round(p.y_mm, 3)] for p in board.pads],
-            "findings": [finding.to_json() for finding in check_board(board, library)],
+            "findings": [
+                {**finding.to_json(), "message": room_words(finding.message)}
+                for finding in check_board(board, library)
+            ],
             "nets": len(board.nets),
         }
     )

@@ -17,6 +17,7 @@ from coppermend.board.model import LAYERS, Board, Layer
 from coppermend.copper.records import Jumper
 from coppermend.web.desk import Desk, Job
 from coppermend.web.language import mark
+from coppermend.web.sentences import say_titles
 
 _SEVERITY = {"light": LIGHT, "moderate": MODERATE, "heavy": HEAVY, "sound": 0.0}
 NO_PHOTOS: Mapping[Layer, str] = MappingProxyType({})
@@ -76,7 +77,8 @@ def _sheet(board: Board, side: Layer, overlays: Sequence[Overlay]) -> Sheet:
         board, frame, prefix, overlays
     )
     view_box = " ".join(map(number, box))
-    return Sheet(side, view_box, box[2], box[3], frame, Markup(content))  # draw_overlays escapes names
+    said = Markup(say_titles(content))  # draw_overlays escapes names
+    return Sheet(side, view_box, box[2], box[3], frame, said)
 
 
 def stage_overlays(job: Job, stage: str) -> tuple[Overlay, ...]:

@@ -15,7 +15,7 @@ from coppermend.errors import CoppermendError
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.errands import Errand
 from coppermend.web.language import translate
-from coppermend.web.pages import own_page, page, status_of
+from coppermend.web.pages import own_page, page, room_words, status_of
 
 router = APIRouter(include_in_schema=False)
 T = TypeVar("T")
@@ -49,7 +49,12 @@ def long_work(
 
 
 def worked_out(
-    request: Request, work: Callable[[], T], show: Callable[[Request, T], Response], *, title: str, back: str = ""
+    request: Request,
+    work: Callable[[], T],
+    show: Callable[[Request, T], Response],
+    *,
+    title: str,
+    back: str = "",
 ) -> Response:
     """As ``long_work``, for a page that is only looked at: once it is worked out it is shown at its own address."""
     done = desk_of(request).errands.find(request.query_params.get(WORKED, ""))
@@ -81,7 +86,7 @@ def begun(request: Request, work: Callable[[], dict[str, Any]], *, title: str) -
     try:
         return _as_json(request, errand.outcome())
     except CoppermendError as error:
-        return JSONResponse({"error": str(error), "status": status_of(error)}, status_of(error))
+        return JSONResponse({"error": room_words(error), "status": status_of(error)}, status_of(error))
 
 
 def _as_json(request: Request, value: dict[str, Any]) -> Response:
@@ -162,7 +167,7 @@ def _told(errand: Errand) -> dict[str, Any]:
         "state": errand.state, "done": errand.done, "total": errand.total, "words": translate(errand.words),
     }  # fmt: skip
     if isinstance(errand.error, CoppermendError):
-        told["error"] = str(errand.error)
+        told["error"] = room_words(errand.error)
     elif errand.error is not None:
         told["error"] = translate(
             "The program made a mistake at this. Everything acknowledged before is kept."

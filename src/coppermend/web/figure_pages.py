@@ -24,7 +24,7 @@ from coppermend.rework.figures.figure import QUANTILES, Answer, Figure, words
 from coppermend.rework.figures.plot import Plot, plot_svg
 from coppermend.rework.substitutes import known_parts, stand_ins
 from coppermend.web.language import measured
-from coppermend.web.pages import page, status_of
+from coppermend.web.pages import page, room_words, status_of
 
 router = APIRouter(include_in_schema=False)
 _SAMPLES = 20_000  # enough for steady quantiles, and quick while one types
@@ -119,7 +119,7 @@ def _figure_page(request: Request, name: str, template: str, refused: int | None
 
 def _view(figure: Figure, answer: Answer, typed: Mapping[str, str]) -> dict[str, Any]:
     # Our own SVG: every word in it is escaped where it is drawn.
-    plot = Markup(plot_svg(_in_units(answer.plot))) if answer.plot else ""
+    plot = Markup(plot_svg(_in_units(_said(answer.plot)))) if answer.plot else ""
     return {
         "figure": figure,
         "answer": answer,
@@ -129,6 +129,17 @@ def _view(figure: Figure, answer: Answer, typed: Mapping[str, str]) -> dict[str,
         "plot": plot,
         "deeper": _deeper(answer),
     }
+
+
+def _said(plot: Plot) -> Plot:
+    """A plot with its words in the language of this request."""
+    return Plot(
+        room_words(plot.title),
+        room_words(plot.x_label),
+        room_words(plot.y_label),
+        tuple(replace(line, name=room_words(line.name)) for line in plot.lines),
+        tuple((room_words(name), y) for name, y in plot.levels),
+    )
 
 
 def _row(answer: Answer, name: str, unit: str) -> list[str]:

@@ -38,6 +38,7 @@ from coppermend.web.language import (
     translate_plural,
 )
 from coppermend.web.marking import MarkWords
+from coppermend.web.sentences import say
 
 _ = translate
 WHO, CABINET = "who", "cabinet"  # cookies of this device
@@ -87,6 +88,8 @@ def templates() -> Environment:
         mm=length_words,
         area=area_words,
         lengths=lengths_in,
+        say=room_words,
+        upfirst=lambda text: text[:1].upper() + text[1:],
         t=translate,
     )
     made.globals.update(STAGES=STAGES, QUESTIONS=STAGE_QUESTIONS, next_stage=next_stage)
@@ -172,6 +175,11 @@ def next_stage(stage: str) -> str:
     """The stage after this one; "" after the last."""
     position = STAGES.index(stage) + 1
     return STAGES[position] if position < len(STAGES) else ""
+
+
+def room_words(said: object) -> str:
+    """What a room said, in the language and the units of this request."""
+    return lengths_in(say(said if isinstance(said, str) else str(said)))
 
 
 def ohms_words(ohms: float | None) -> str:

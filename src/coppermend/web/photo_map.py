@@ -27,8 +27,8 @@ from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.errand_pages import begun
 from coppermend.web.forms import Form, SentForm
 from coppermend.web.keeping import keep
-from coppermend.web.language import lengths_in, translate
-from coppermend.web.pages import page
+from coppermend.web.language import translate
+from coppermend.web.pages import page, room_words
 from coppermend.web.stages import stage_page
 
 router = APIRouter(include_in_schema=False)
@@ -89,7 +89,7 @@ def _found(desk: Desk, job: Job, sha256: str, form: Form) -> dict[str, Any]:
     tell(3, _STEPS, "Straightening the photo")
     return {
         **registration.to_json(),
-        "notes": [lengths_in(note) for note in registration.notes],
+        "notes": [room_words(note) for note in registration.notes],
         "map": desk.store.attach(encoded[0], "proposed-damage.png", "image/png"),
         "straight": desk.store.attach(encoded[1], "straightened.jpg", "image/jpeg"),
         "rows": severity.shape[0],

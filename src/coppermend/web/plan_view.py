@@ -19,6 +19,7 @@ from coppermend.rework.options import break_evens, compare_options
 from coppermend.rework.records import Check, Remedy
 from coppermend.rework.stocked import Stock
 from coppermend.web.desk import Desk, Job
+from coppermend.web.sentences import say_titles
 
 TRIED = "try"
 _EFFECTS = 128
@@ -39,7 +40,7 @@ def plan_view(desk: Desk, job: Job, query: Mapping[str, str]) -> dict[str, Any]:
             "chosen": remedy.id in chosen,
             "clashes": [titles[r] for r in remedy.excludes if r in chosen],
             "facts": remedy_facts(found.board, desk.library, remedy),
-            "drawing": Markup(remedy_facts(found.board, desk.library, remedy).drawing),
+            "drawing": Markup(say_titles(remedy_facts(found.board, desk.library, remedy).drawing)),
             "option": by_id.get(remedy.id),
         }
         for remedy in found.remedies

@@ -11,7 +11,7 @@ from coppermend.job.state import JobState, fold
 from coppermend.papers.scan import scan_photo
 from coppermend.web.desk import Desk, desk_of
 from coppermend.web.forms import Form, SentForm
-from coppermend.web.pages import page, see, status_of
+from coppermend.web.pages import page, room_words, see, status_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -47,8 +47,8 @@ def scan_frame(form: SentForm) -> Response:
             raise InputError("no frame came", expected="a picture in the field frame")
         found = scan_photo(frames[0].data, "frame", quick=True)
     except CoppermendError as error:
-        return JSONResponse({"error": str(error)}, status_of(error))
-    return JSONResponse({"number": found.number, "words": found.words})
+        return JSONResponse({"error": room_words(error)}, status_of(error))
+    return JSONResponse({"number": found.number, "words": room_words(found.words)})
 
 
 def _number(form: Form) -> str:
