@@ -15,6 +15,7 @@ _SEEN = (
     0.1,
 )  # natural logarithm of a ratio of linear light; our estimate of what an eye finds in a photo
 _DARK = 0.01
+_NEAR_MM, _CRUSTED = 0.3, 0.3  # crust between whose crystals little else is seen
 
 
 def corrode(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> Plane:
@@ -29,7 +30,7 @@ def corrode(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> 
     tracks = np.maximum(layers.tracks, layers.areas).astype(np.float32) / 255 * (1 - pads)
     fine, middle = rough(rng, shape, 0.5 * scale, 3), rough(rng, shape, 3 * scale, 4)
     severity = np.asarray(severity * (1 + rng.uniform(0.02, 0.12) * fine), np.float32)
-    severity = _lifted(out, layers, severity, rng)
+    severity, loose = _lifted(out, layers, severity, rng)
     dull, uneven = (
         ease(severity, rng.uniform(20, 36), rng.uniform(66, 110)),
         np.clip(1 + 0.35 * middle, 0.3, 1.5),
@@ -48,17 +49,24 @@ def corrode(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> 
     dark = [grey(rng.uniform(0.08, 0.3)), tone(0.08, 0.5, rng.uniform(0.2, 0.4)), tone(0.45, 0.3, 0.35)]
     out.mix(dark[int(rng.integers(3))], np.clip(dull * tracks * rng.uniform(0.35, 0.85) * uneven, 0, 1))
     out.mix(dark[int(rng.integers(3))], np.clip(dull * pads * rng.uniform(0.5, 1) * uneven, 0, 1), gloss=0.05)
-    _crust(out, severity, middle, rng)
+    severity = _graded(severity, _crust(out, severity, middle, rng), loose, scale)
     after = cv2.resize(out.colour, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     change = np.abs(np.log((after + _DARK) / (before + _DARK))).max(axis=2)
     change = cv2.GaussianBlur(np.asarray(change, np.float32), (0, 0), 0.15 * scale)
     return np.clip(severity, 0, 255) * resized(ease(change, *_SEEN), shape)
 
 
-def _lifted(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> Plane:
-    """Mask that came off in flakes, with a raised rim: at least moderate."""
+def _graded(severity: Plane, cover: Plane, loose: Plane, scale: float) -> Plane:
+    """Moderate is where crust is seen, and where mask came off: not where it was meant to grow."""
+    dense = cv2.GaussianBlur(cover, (0, 0), _NEAR_MM * scale)
+    crusted = np.maximum(severity, 112 + 40 * ease(dense, _CRUSTED, 0.9))
+    return np.where(dense > _CRUSTED, crusted, np.where(loose > 0.5, severity, np.minimum(severity, 111)))
+
+
+def _lifted(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> tuple[Plane, Plane]:
+    """Mask that came off in flakes, with a raised rim: at least moderate; and where it did, 0..1."""
     if rng.random() < 0.35:
-        return severity
+        return severity, np.zeros_like(severity)
     _, share = cells(rng, severity.shape, rng.uniform(0.8, 3.5) * out.scale)
     loose = ((share < rng.uniform(0.1, 0.6)) & (severity > rng.uniform(70, 105))).astype(np.float32)
     loose = ease(cv2.GaussianBlur(loose, (0, 0), 0.12 * out.scale), 0.35, 0.65)
@@ -71,11 +79,15 @@ def _lifted(out: Surface, layers: DrawnLayers, severity: Plane, rng: Random) -> 
     out.mix(under + (eaten - under) * copper[..., None], loose * rng.uniform(0.7, 1), gloss=0.1)
     out.mix(grey(rng.uniform(0.6, 0.9)), rim * rng.uniform(0.1, 0.6), gloss=0.2)
     out.relief += np.float32(rng.uniform(0.03, 0.12)) * rim
-    return np.where(loose > 0.5, np.maximum(severity, 122), severity)
+    return np.where(loose > 0.5, np.maximum(severity, 122), severity), loose
 
 
-def _crust(out: Surface, severity: Plane, middle: Plane, rng: Random) -> None:
-    """Crystals: grains, plates, fluff or branches, in colours from green through blue to white and brown."""
+def _crust(out: Surface, severity: Plane, middle: Plane, rng: Random) -> Plane:
+    """Crystals: grains, plates, fluff or branches, in colours from green through blue to white and brown.
+
+    Returns:
+        (rows, columns) 0..1 how much they cover.
+    """
     shape, scale = severity.shape, out.scale
     kind = int(rng.integers(4))
     if kind == 0:
@@ -113,3 +125,4 @@ def _crust(out: Surface, severity: Plane, middle: Plane, rng: Random) -> None:
     out.relief += cover * (
         np.float32(rng.uniform(0.05, 0.5)) * thick + np.float32(rng.uniform(0.03, 0.15)) * blur
     )
+    return cover
