@@ -33,7 +33,6 @@ from coppermend.isolate.units import Units
 
 Modes = NDArray[np.uint8]
 
-KEPT_CELLS = 4_000_000  # rows times nets that are worth keeping unpacked: 16 MB a condition
 KEPT_MODES = 32_000_000  # faults times nets whose modes are remembered: 32 MB
 
 
@@ -101,16 +100,6 @@ class Effects:
         if name not in self._standing:
             self._standing[name] = self._builder.stand(self.condition(name))
         return self._standing[name]
-
-    def unpacked(self, name: ConditionName) -> NDArray[np.float32]:
-        """``Standing.unpacked``, remembered."""
-        if name not in self._unpacked:
-            self._unpacked[name] = self.at(name).unpacked()
-        return self._unpacked[name]
-
-    @cached_property
-    def _unpacked(self) -> dict[ConditionName, NDArray[np.float32]]:
-        return {}
 
     def reaches(self, net: int, condition: ConditionName) -> NDArray[np.bool_]:
         """For every fault whether ``net`` lies downstream of where it begins, shape (faults,)."""

@@ -31,6 +31,7 @@ _SPECIAL_NETS_TRIED = 3
 _NETS_TRIED, _PINS_TRIED, _PARTS_TRIED, _COPPER_TRIED = 14, 3, 6, 6
 _WORTH_LOOKING, _TOLD_APART = 0.1, 60
 _PATTERN_SEEN = 0.85
+_EQUAL_DIGITS = 9  # of information [bit]; what differs by less is equal
 LEAST_CHANGE_S = 60.0
 
 
@@ -89,7 +90,8 @@ def logic_candidates(
     usual: list[tuple[float, int, ConditionName]] = []
     special: list[tuple[float, int, ConditionName]] = []
     for how in conditions_worth_trying(effects, suspicion):
-        bits = screening_bits(mode_mass(effects, suspicion, how.name))
+        # Nets that tell equally much come in the board's order, whatever the last digits of a sum say.
+        bits = np.round(screening_bits(mode_mass(effects, suspicion, how.name)), _EQUAL_DIGITS)
         cost = LOGIC_S + _change_s(effects, how.name, now)
         of_its_own = bool(how.out) or how.deselected
         best = np.argsort(-bits, kind="stable")[: _SPECIAL_NETS_TRIED if of_its_own else _NETS_TRIED]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from coppermend.isolate.conditions import Condition, ConditionName
-from coppermend.isolate.effects import KEPT_CELLS, Effects
+from coppermend.isolate.effects import Effects
 from coppermend.isolate.gain import Suspicion, totals
 from coppermend.isolate.states import MODES, Floats, Mode
 
@@ -50,11 +50,11 @@ def mode_mass(effects: Effects, suspicion: Suspicion, how: ConditionName) -> Flo
 
 
 def _follows(effects: Effects, how: ConditionName, weight: Floats) -> Floats:
-    """P(downstream of the fault) for every net, from the weight of each row of beginnings."""
+    """P(downstream of the fault) for every net, from the weight of each row of beginnings.
+
+    The weight is summed by the value of each byte of eight nets, then by the bits of that value.
+    """
     rows, count = effects.at(how).rows, effects.at(how).downstream.count
-    if len(rows) * count <= KEPT_CELLS:
-        return np.asarray(weight.astype(np.float32) @ effects.unpacked(how), dtype=np.float64)
-    # Large boards: the weight by value of each byte of eight nets, then by the bits of that value.
     used = np.flatnonzero(weight)
     columns, kept = np.ascontiguousarray(rows[used].T), weight[used]
     by_value = np.array([np.bincount(column, kept, minlength=256) for column in columns])

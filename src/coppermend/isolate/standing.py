@@ -74,11 +74,6 @@ class Standing(NamedTuple):
     row_of_fault: Numbers
     probeable: NDArray[np.bool_]
 
-    def unpacked(self) -> NDArray[np.float32]:
-        """The rows as 0 and 1, shape (rows, nets); for boards up to ``KEPT_CELLS`` only."""
-        bits = np.unpackbits(self.rows, axis=1, count=self.downstream.count, bitorder="little")
-        return bits.astype(np.float32)
-
 
 class StandingBuilder:
     """Works out a ``Standing`` for any condition of one board, from what the condition changes of the running one."""
