@@ -72,8 +72,8 @@ def _cut_passive(graph: SignalGraph, pins: Pins, number: int) -> tuple[tuple[int
     return tuple(behind) or without(graph, pin, graph.net(pin), kind, beyond=bool(far))
 
 
-def short_faults(graph: SignalGraph, pins: Pins, factor: Factor) -> tuple[Block, list[str]]:
-    """Neighbouring pins of one part that touch (solder, whiskers or residue between them), and the name of each pair.
+def short_faults(graph: SignalGraph, pins: Pins, factor: Factor) -> tuple[Block, Numbers]:
+    """Neighbouring pins of one part that touch (solder, whiskers or residue between them), and the pairs of nets.
 
     Each pair of nets counts once, at the first part that has them side by side.
     """
@@ -95,7 +95,7 @@ def short_faults(graph: SignalGraph, pins: Pins, factor: Factor) -> tuple[Block,
     worst = np.maximum(np.maximum(of_net[low], of_net[high]), of_part[part])
     weight = rate_of_class("solder_joint").weight * _DOUBTFUL_SHORT * worst
     found = block("short", rows, starts, rows, way=Way.TOUCH, part=part, weight=weight, grounds=True)
-    return found, _names(graph, low, high)
+    return found, nets
 
 
 def _neighbours(graph: SignalGraph, pins: Pins) -> tuple[Numbers, Numbers, Numbers]:
@@ -119,15 +119,6 @@ def _neighbours(graph: SignalGraph, pins: Pins) -> tuple[Numbers, Numbers, Numbe
     low, high = np.where(swapped, other, one), np.where(swapped, one, other)
     first = np.sort(np.unique(low * len(graph.nets) + high, return_index=True)[1])
     return part[first], low[first], high[first]
-
-
-def _names(graph: SignalGraph, low: Numbers, high: Numbers) -> list[str]:
-    """What each pair of nets is called: as one counts, A2 before A10."""
-    keys = {k: natural_key(graph.nets[k]) for k in {*low.tolist(), *high.tolist()}}
-    pairs = [
-        (a, b) if keys[a] <= keys[b] else (b, a) for a, b in zip(low.tolist(), high.tolist(), strict=True)
-    ]
-    return [f"{graph.nets[a]} + {graph.nets[b]}" for a, b in pairs]
 
 
 def rail_faults(graph: SignalGraph, pins: Pins, factor: Factor) -> tuple[Block, dict[int, str]]:

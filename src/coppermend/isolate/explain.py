@@ -95,7 +95,9 @@ def _names(effects: Effects, suspicion: Suspicion, cleared: Floats, left: Floats
     """Whole sections that an outcome clears, else the heaviest units that it clears."""
     if sections := _sections(effects, suspicion, cleared, left):
         return _and(sections)
-    order = [k for k in np.argsort(-cleared) if cleared[k] > _WORTH and left[k] < _CLEARED * cleared[k]]
+    worth = (cleared > _WORTH) & (left < _CLEARED * cleared)
+    order = np.argsort(-cleared)
+    order = order[worth[order]]
     units = [effects.units.site(int(suspicion.unit_numbers[k])) for k in order]
     more = len(units) - _NAMED
     named = [unit_words(unit) for unit in units[:_NAMED]]

@@ -19,10 +19,10 @@ def faults_of(graph: SignalGraph, known: Knowledge) -> Faults:
     Weights are relative; a unit's weight is its failure rate times what is known of it.
     """
     pins, factor = Pins(graph), _factor(known)
-    shorts, names = short_faults(graph, pins, factor)
+    shorts, pairs = short_faults(graph, pins, factor)
     rails, dry = rail_faults(graph, pins, factor)
     blocks = [mixed(part_faults(graph, pins, factor)), copper_faults(graph, pins, factor), shorts, rails]
-    return Faults(joined(blocks), pins, graph.nets, names, dry)
+    return Faults(joined(blocks), pins, graph.nets, pairs, dry)
 
 
 def _factor(known: Knowledge) -> Callable[[str], float]:

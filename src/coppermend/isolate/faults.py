@@ -14,6 +14,7 @@ from typing import Literal, NamedTuple, get_args, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.board.kinds import natural_key
 from coppermend.board.model import PinRef
 from coppermend.isolate.pins import Flags, Numbers, Pins
 from coppermend.isolate.states import Floats, Mode
@@ -145,13 +146,13 @@ class Faults(Sequence[Fault]):
     """
 
     def __init__(
-        self, found: Block, pins: Pins, nets: tuple[str, ...], shorts: Sequence[str], dry: Mapping[int, str]
+        self, found: Block, pins: Pins, nets: tuple[str, ...], pairs: Numbers, dry: Mapping[int, str]
     ) -> None:
         begun = np.zeros(len(found.rows), dtype=bool)
         begun[found.starts[:, 0]] = True
         kept = np.flatnonzero((begun | found.rows["carries"]) & (found.rows["weight"] > 0))
         found = _taken(found, kept)
-        self.pins, self._nets, self._shorts, self._dry = pins, nets, shorts, dry
+        self.pins, self._nets, self._pairs, self._dry = pins, nets, pairs, dry
         self.rows, self.starts = found.rows, found.starts
         self.first: Numbers = np.searchsorted(found.starts[:, 0], np.arange(len(found.rows) + 1))
         self.kind: NDArray[np.uint8] = np.ascontiguousarray(found.rows["kind"])
@@ -205,7 +206,8 @@ class Faults(Sequence[Fault]):
         """The unit of a kind (a place in ``UNIT_KINDS``) that a part, net or pair of nets is."""
         named = UNIT_KINDS[kind]
         if named == "short":
-            return Unit(named, self._shorts[owner])
+            a, b = sorted([self._nets[net] for net in self._pairs[owner]], key=natural_key)
+            return Unit(named, f"{a} + {b}")
         return Unit(named, self.pins.parts[owner] if named in ("part", "socket") else self._nets[owner])
 
     def at(self, pin: PinRef | None) -> list[int]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.model import Board, PinRef
@@ -155,15 +156,17 @@ class Isolation:
         order = np.argsort(-mass, kind="stable")[:count]
         likeliest = self._likeliest_faults()
         return tuple(
-            self._suspect(int(k), float(mass[k]), float(prior[k]), likeliest[int(k)])
+            self._suspect(int(k), float(mass[k]), float(prior[k]), int(likeliest[k]))
             for k in order
             if mass[k] >= least
         )
 
-    def _likeliest_faults(self) -> dict[int, int]:
-        """Unit -> the likeliest of its faults."""
+    def _likeliest_faults(self) -> NDArray[np.int64]:
+        """Of each unit the number of its likeliest fault, shape (units,)."""
         order = np.argsort(self.posterior, kind="stable")
-        return dict(zip(self.effects.unit_of_fault[order].tolist(), order.tolist(), strict=True))
+        found = np.zeros(len(self.effects.units), dtype=np.int64)
+        found[self.effects.unit_of_fault[order]] = order  # the last one stays
+        return found
 
     def _suspect(self, number: int, probability: float, prior: float, fault: int) -> Suspect:
         unit = self.effects.units.unit(number)

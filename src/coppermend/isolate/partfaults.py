@@ -25,6 +25,10 @@ _WAYS = np.array([Way.HIGH, Way.LOW, Way.OPEN], dtype=np.uint8)
 _ALONE = np.array([Mode.HIGH, Mode.LOW, Mode.FLOATING], dtype=np.uint8)
 _AMONG = np.array([Mode.FIGHTS, Mode.FIGHTS, Mode.SHARED], dtype=np.uint8)
 _SHORTING = frozenset({"capacitor", "electrolytic", "diode", "led"})
+# Looking a member of an enumeration up takes longer than using it, and every lead of every passive part asks.
+_LOW, _WEAK, _DEAD, _FLOATING, _CUT, _SHORTED = (
+    Mode.LOW, Mode.WEAK, Mode.DEAD, Mode.FLOATING, Way.CUT, Way.SHORTED,
+)  # fmt: skip
 _STAGES = 8  # ways of failing of one part, in this order in the list of faults
 
 
@@ -174,14 +178,14 @@ def _passive(graph: SignalGraph, pins: Pins, rate: Floats, passive: np.ndarray) 
         opened, shorted = _ways(graph, refdes, kind or "")
         often = 3 if kind in ("capacitor", "electrolytic") else 1  # these mostly fail shorted
         total = len(opened) + len(shorted) * often
-        for what, found, times in ((Way.CUT, opened, 1), (Way.SHORTED, shorted, often)):
+        for what, found, times in ((_CUT, opened, 1), (_SHORTED, shorted, often)):
             for begins, pin in found.items():
                 starts += [(len(part), net, mode) for net, mode in begins]
                 part.append(k)
                 way.append(what)
                 at.append(pins.number[pin])
                 weight.append(float(rate[k]) * times / total)
-                grounds.append(what is Way.SHORTED and begins[0][1] is Mode.LOW)
+                grounds.append(what is _SHORTED and begins[0][1] is _LOW)
     owner = np.array(part, dtype=np.int64)
     begun = np.array(starts, dtype=np.int64).reshape(-1, 3)
     return block(
@@ -202,9 +206,9 @@ def _ways(graph: SignalGraph, refdes: str, kind: str) -> tuple[dict[Begins, PinR
             opened.setdefault(begins, pin)
         if kind in _SHORTING:
             if any(graph.net(p) in graph.grounds for p in far):
-                shorted.setdefault(((graph.net_number[pin], Mode.LOW),), pin)
+                shorted.setdefault(((graph.net_number[pin], _LOW),), pin)
             elif kind in ("diode", "led") and far:
-                shorted.setdefault(((graph.net_number[pin], Mode.WEAK),), pin)
+                shorted.setdefault(((graph.net_number[pin], _WEAK),), pin)
     return opened, shorted
 
 
@@ -215,19 +219,19 @@ def without(graph: SignalGraph, pin: PinRef, net: str, kind: str, *, beyond: boo
     """
     drivers = graph.drivers.get(net, ())
     if kind == "crystal":
-        mode = Mode.DEAD
+        mode = _DEAD
     elif kind == "connector":
         if drivers:
             return ()
-        mode = Mode.FLOATING
+        mode = _FLOATING
     elif kind in ("capacitor", "electrolytic"):
         if drivers:
             return ()
-        mode = Mode.WEAK
+        mode = _WEAK
     elif not beyond or (drivers and not all(_open_collector(graph, p) for p in drivers)):
         return ()
     else:
-        mode = Mode.DEAD if drivers else Mode.FLOATING
+        mode = _DEAD if drivers else _FLOATING
     return ((graph.net_number[pin], mode),)
 
 

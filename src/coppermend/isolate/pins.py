@@ -57,20 +57,16 @@ class Pins:
         groups: list[tuple[int, ...]] = []
         found = np.full(len(self.refs), -1, dtype=np.int64)
         places, numbers = list[int](), list[int]()
+        number, live = self.number, self.live.tolist()
         for pin, outs in self._graph.inside.items():
             known = ids.get(id(outs))
             if known is None:
                 known = ids[id(outs)] = len(groups)
-                number, live = self.number, self._live_numbers
-                groups.append(tuple([k for out in outs if (k := number[out]) in live]))
-            places.append(self.number[pin])
+                groups.append(tuple([k for out in outs if live[k := number[out]]]))
+            places.append(number[pin])
             numbers.append(known)
         found[places] = numbers
         return found, groups
-
-    @cached_property
-    def _live_numbers(self) -> frozenset[int]:
-        return frozenset(np.flatnonzero(self.live).tolist())
 
     @property
     def group(self) -> Numbers:

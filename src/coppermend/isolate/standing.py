@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
@@ -30,7 +30,7 @@ from coppermend.isolate.units import first_seen
 
 Begins = tuple[int, ...]
 Blocked = Mapping[PinRef, frozenset[str]]
-_NOTHING = frozenset[str]()
+_NOTHING, _NO_NETS = frozenset[str](), frozenset[int]()
 # What an output does no more once it is switched off: it cannot be wrong, silent or missing.
 _LET_GO = frozenset(map(int, (Mode.SHARED, Mode.WRONG, Mode.DEAD, Mode.FLOATING)))
 
@@ -168,22 +168,34 @@ class StandingBuilder:
         hidden: dict[int, set[int]] = defaultdict(set)
         for number, net in zip(starts.fault[gone].tolist(), starts.net[gone].tolist(), strict=True):
             hidden[number].add(net)
-        passed: dict[int, Collection[int]] = {}
-        for pin, roles in blocked.items():
-            outs = self._passing(roles, [(pins.number[out], out) for out in pins.behind(pins.number[pin])])
-            passed[pins.number[pin]] = {int(pins.net[out]) for out, _ in outs}
+        roles = {pins.number[pin]: what for pin, what in blocked.items()}
         cut = np.zeros(len(pins.refs), dtype=bool)
-        cut[list(passed)] = True
+        cut[list(roles)] = True
+        changed = np.array(
+            sorted({*hidden, *np.flatnonzero(faults.carries & cut[faults.pin]).tolist()}), dtype=int
+        )
+        place, first, own = faults.pin[changed].tolist(), faults.first, faults.starts[:, 1].tolist()
+        group, carries = pins.group[place].tolist(), faults.carries[changed].tolist()
+        begins, last = first[changed].tolist(), first[changed + 1].tolist()
+        passed: dict[tuple[int, frozenset[str]], frozenset[int]] = {}
         found = {}
-        for number in sorted({*hidden, *np.flatnonzero(faults.carries & cut[faults.pin]).tolist()}):
-            own = faults.starts[faults.first[number] : faults.first[number + 1], 1]
-            kept = set(own.tolist()) - hidden.get(number, set())
-            if faults.carries[number]:
-                pin_number = int(faults.pin[number])
-                behind = self._nets_behind[int(pins.group[pin_number])]
-                kept |= set(passed.get(pin_number, behind))
+        for k, number in enumerate(changed.tolist()):
+            kept = set(own[begins[k] : last[k]]) - hidden.get(number, _NO_NETS)
+            if carries[k]:
+                way = group[k], roles.get(place[k], _NOTHING)
+                if way not in passed:
+                    passed[way] = self._passed(*way)
+                kept |= passed[way]
             found[number] = tuple(sorted(kept))
         return found
+
+    def _passed(self, group: int, blocked: frozenset[str]) -> frozenset[int]:
+        """Nets that a group of outputs drives, where some of their roles are blocked."""
+        if not blocked:
+            return self._nets_behind[group]
+        refs, net = self.pins.refs, self.pins.net
+        outs = self._passing(blocked, [(out, refs[out]) for out in self.pins.groups[group]])
+        return frozenset([int(net[out]) for out, _ in outs])
 
     def _blocked(self, how: Condition) -> Blocked:
         """The inputs at which a condition cuts something, with the roles of the outputs that they act on no more."""
