@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from coppermend.board.kinds import kind_of
+from coppermend.board.kinds import kinds_of
 from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartKind, PartLibrary, PinSpec
 
@@ -54,9 +54,7 @@ class Flow:
     def __init__(self, board: Board, library: PartLibrary, supply_nets: Collection[str]) -> None:
         self.board, self.library = board, library
         self.supply_nets = frozenset(supply_nets)
-        self.kinds: Mapping[str, PartKind | None] = {
-            refdes: kind_of(part, library) for refdes, part in board.index.parts.items()
-        }
+        self.kinds: Mapping[str, PartKind | None] = kinds_of(board, library)
 
     @cached_property
     def _paths(

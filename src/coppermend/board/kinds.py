@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import lru_cache
 
-from coppermend.board.model import Part
+from coppermend.board.model import Board, Part
 from coppermend.board.parttypes import PartKind, PartLibrary, PartType, PinSpec
+from coppermend.board.same import Same
 from coppermend.errors import InputError
 from coppermend.quantity import parse_quantity
 
@@ -24,6 +26,7 @@ IC_KINDS = frozenset(
 PASSIVE_KINDS = frozenset(
     {"resistor", "network", "capacitor", "electrolytic", "inductor", "diode", "led", "fuse", "trimmer"}
 )
+_BOARDS = 8  # whose kinds are remembered
 _IC_PACKAGE = re.compile(r"(?i)\b[a-z-]*(?:DIP|SOIC|SSOP|PLCC|QFP|SIP)-?\d")
 
 
@@ -40,6 +43,19 @@ def kind_of(part: Part, library: PartLibrary) -> PartKind | None:
     if kind == "crystal" and _IC_PACKAGE.search(part.package.replace("_", " ")):
         return "oscillator"
     return _capacitor_kind(part, kind) if kind else None
+
+
+def kinds_of(board: Board, library: PartLibrary) -> Mapping[str, PartKind | None]:
+    """The kind of every part by refdes, in the order of the parts; remembered for the latest boards.
+
+    Of parts that share a refdes the first counts, as everywhere.
+    """
+    return _kinds_of(Same(board), Same(library))
+
+
+@lru_cache(maxsize=_BOARDS)
+def _kinds_of(board: Same[Board], library: Same[PartLibrary]) -> Mapping[str, PartKind | None]:
+    return {refdes: kind_of(part, library.thing) for refdes, part in board.thing.index.parts.items()}
 
 
 def _capacitor_kind(part: Part, kind: PartKind) -> PartKind:

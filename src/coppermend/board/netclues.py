@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from coppermend.board.kinds import kind_of
+from coppermend.board.kinds import kinds_of
 from coppermend.board.model import Board, Connector, Part, PinRef
 from coppermend.board.parttypes import PartLibrary, PinSpec
 from coppermend.board.where import part_words
@@ -27,6 +27,7 @@ _NAMES = tuple(
         (r"R/?W|RW|N?(?:RD|WR|OE|WE)\w?", "control", "control line, by its name"),
     )
 )
+_ANY_NAME = re.compile("|".join(f"(?:{pattern.pattern})" for pattern, _, _ in _NAMES))  # most nets fit none
 _CONNECTOR_ROLES = {
     "lamp": ("lamp", "lamp"), "solenoid": ("solenoid", "solenoid"), "display": ("display", "display"),
     "sound": ("sound", "sound"), "switch": ("switch", "switch"), "option": ("option", "option switch"),
@@ -64,7 +65,7 @@ class NetClues:
 
     def __init__(self, board: Board, library: PartLibrary) -> None:
         self.board, self.library = board, library
-        self._kinds = {part.refdes: kind_of(part, library) or "" for part in board.parts}
+        self._kinds = {refdes: kind or "" for refdes, kind in kinds_of(board, library).items()}
         self._cpus = [refdes for refdes, kind in self._kinds.items() if kind == "cpu"]
         self._clocks = {clock.net: clock.hz for clock in board.clocks}
         self._strobes = _numbered(board.matrix.strobes)
@@ -74,6 +75,7 @@ class NetClues:
         types = {refdes: library.of(part) for refdes, part in board.index.parts.items()}
         self._specs = {refdes: known.pin_by_number if known else {} for refdes, known in types.items()}
         self._unlisted: dict[str, PinSpec] = {}
+        self._speaking: dict[frozenset[str], list[_Rule]] = {}
         # Strongest first, each with the kinds of parts that it speaks about where it is about no others.
         self._rules: tuple[tuple[_Rule, frozenset[str] | None], ...] = (
             (self._declared, None), (self._supply, None), (self._cpu, frozenset({"cpu"})),
@@ -102,11 +104,17 @@ class NetClues:
     def of(self, net: str) -> Clue:
         """The strongest clue about ``net``."""
         pins = list(self._pins(net))
-        kinds = {pin.kind for pin in pins}
-        for rule, about in self._rules:
-            if (about is None or not about.isdisjoint(kinds)) and (clue := rule(net, pins)):
+        for rule in self._rules_about(frozenset([pin.kind for pin in pins])):
+            if clue := rule(net, pins):
                 return clue
         return self._joins(net, pins)
+
+    def _rules_about(self, kinds: frozenset[str]) -> list[_Rule]:
+        """The rules that speak of parts of these kinds, strongest first; remembered, since many nets join alike."""
+        if kinds not in self._speaking:
+            rules = [rule for rule, about in self._rules if about is None or not about.isdisjoint(kinds)]
+            self._speaking[kinds] = rules
+        return self._speaking[kinds]
 
     def _pins(self, net: str) -> Iterable[_Pin]:
         parts, specs, kinds = self.board.index.parts, self._specs, self._kinds
@@ -181,7 +189,8 @@ class NetClues:
         return Clue(pin.spec.role, f"{_line(pin.spec)} of {_parts(same)}")
 
     def _connector(self, _net: str, pins: list[_Pin]) -> Clue | None:
-        found = [(c, pin.ref) for pin in pins if (c := self.board.index.connectors.get(pin.ref.refdes))]
+        known = self.board.index.connectors
+        found = [(known[pin.ref.refdes], pin.ref) for pin in pins if pin.ref.refdes in known] if known else []
         # A plain label says less than a lamp or a solenoid that the net goes to as well.
         found.sort(key=lambda pair: pair[0].kind in ("", "bus"))
         return _at_connector(*found[0]) if found else None
@@ -205,7 +214,7 @@ class NetClues:
 
     def _name(self, net: str, _pins: list[_Pin]) -> Clue | None:
         name = _bare(net)
-        for pattern, role, does in _NAMES:
+        for pattern, role, does in _NAMES if _ANY_NAME.fullmatch(name) else ():
             if found := pattern.fullmatch(name):
                 return Clue(
                     role, does.format(*found.groups()), weak=role not in ("reset", "clock", "interrupt")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 from coppermend.board.flow import SERIES_KINDS, Flow
@@ -12,6 +12,7 @@ from coppermend.board.kinds import PASSIVE_KINDS
 from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartKind, PartLibrary, PartType, PinSpec
 from coppermend.board.roles import net_roles
+from coppermend.board.same import Same
 
 _SMALL_KINDS = frozenset({"capacitor", "electrolytic", "crystal", "trimmer"})
 _DRIVES = ("out", "bidi", "open-collector")
@@ -123,15 +124,12 @@ class SignalGraph:
 
     def _scan_parts(self) -> None:
         skipped = PASSIVE_KINDS | {"switch", "crystal", "connector"}
-        layouts: dict[str, _Layout] = {}
         pins_of_part, net_of = self.board.index.pins_of_part, self._net_of
         for refdes, part in self.board.index.parts.items():
             known = self.library.of(part)
             if known is None or self.kinds[refdes] in skipped:
                 continue
-            if known.name not in layouts:
-                layouts[known.name] = _layout(known)
-            layout, pins = layouts[known.name], {pin.pin: pin for pin in pins_of_part[refdes]}
+            layout, pins = _layout(Same(known)), {pin.pin: pin for pin in pins_of_part[refdes]}
             for number in layout.drives:
                 if pin := pins.get(number):
                     self.drivers[net_of[pin]].append(pin)
@@ -171,7 +169,10 @@ class SignalGraph:
         driven, net_of = frozenset(self.drivers), self._net_of
         for refdes, kind in self.kinds.items():
             if kind in SERIES_KINDS or kind in _SMALL_KINDS:
-                for pin in self.board.index.pins_of_part[refdes]:
+                pins = self.board.index.pins_of_part[refdes]
+                if len(pins) == 2 and net_of[pins[0]] != net_of[pins[1]]:  # each is the other's end
+                    self._beyond.update({pins[0]: pins[1:], pins[1]: pins[:1]})
+                for pin in pins:
                     beyond = [other for other in self.ends_beyond(pin) if net_of.get(other) not in driven]
                     self._fan(pin, self._ways(beyond))
 
@@ -214,7 +215,9 @@ class _Layout(NamedTuple):
     groups: list[tuple[str, ...]]
 
 
-def _layout(known: PartType) -> _Layout:
+@lru_cache(maxsize=1024)
+def _layout(of: Same[PartType]) -> _Layout:
+    known = of.thing
     drives = {pin for path in known.paths for pin in path.outputs}
     drives |= {pin.number for pin in known.pins if pin.direction in _DRIVES}
     behind: dict[str, dict[str, None]] = {}
