@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 from coppermend.cli import sample, serving
-from coppermend.cli.output import counted
+from coppermend.cli.output import counted, say_next
 
 NETLIST = (
     "P  UNITS CUST 1\n"
@@ -111,3 +111,13 @@ def test_the_sample_job_is_served_where_asked_for(
     call("demo", "--out", tmp_path / "demo", "--serve")
 
     assert served == [tmp_path / "demo" / "record"]
+
+
+def test_the_next_command_is_one_that_the_shell_finds(monkeypatch, tmp_path, capsys):
+    """By its name where that is known, else by the path it was started with, seen from here."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.argv", [str(tmp_path / ".venv" / "bin" / "coppermend"), "demo"])
+    for known, shown in (("/usr/bin/coppermend", "coppermend"), (None, ".venv/bin/coppermend")):
+        monkeypatch.setattr("shutil.which", lambda _, known=known: known)
+        say_next("serve", "--data", "a folder")
+        assert capsys.readouterr().out == f"next: {shown} serve --data 'a folder'\n"

@@ -5,6 +5,8 @@ Pages that only such a walk comes to are held against axe-core (WCAG 2.2, A and 
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from playwright.sync_api import Page
 from tests.web.axe import found_by_axe
@@ -91,10 +93,32 @@ def test_the_sample_job_is_walked_from_arrival_to_tag_by_keyboard(empty_live):
 
 
 def inspect_and_plan(keys: Keys) -> None:
-    """The area as text, since corners are tapped; then through isolate and plan."""
+    """An area drawn by keys, then a smaller one put in its place as text; then through isolate and plan."""
+    keys.reach("[data-draw=start]")
+    keys.page.keyboard.press("Enter")
+    for key in (
+        "Enter",
+        "Shift+ArrowLeft",
+        "Enter",
+        "ArrowUp",
+        "Backspace",
+        "Shift+ArrowUp",
+        "Enter",
+        "ArrowRight",
+        "Space",
+        "c",
+    ):
+        keys.page.keyboard.press(key)
+    assert keys.page.inner_text("#areas").startswith("Area 1, heavy")
+    first, second, third, last = json.loads(keys.page.input_value("#area"))["features"][0]["geometry"][
+        "coordinates"
+    ][0]
+    assert first == last and second[0] < third[0] < first[0] and first[1] < second[1] == third[1]
     keys.reach("#damage-form details summary")
     keys.page.keyboard.press("Enter")
-    keys.write("#area", AREA)
+    keys.reach("#area")
+    keys.page.keyboard.press("Control+a")
+    keys.page.keyboard.type(AREA)
     keys.follow("#damage-form button.main")
     keys.look("inspect")
     keys.go_on()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import cv2
@@ -12,6 +13,8 @@ import pytest
 from coppermend.job.entry import STAGES
 from coppermend.papers.photos import scaled_jpeg
 from coppermend.rework.records import Remedy
+
+from .conftest import square
 
 PNG = (
     b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01\0\0\0\x01\x08\x02\0\0\0\x90wS\xde\0\0\0\x0cIDATx\x9cc\xf8\xcf\xc0\0"
@@ -242,3 +245,47 @@ def test_a_damaged_area_of_another_board_leaves_the_record_readable(at_work):
     for stage in ("", *(f"/{stage}" for stage in STAGES), "/record"):
         answer = at_work.get(stage)
         assert answer.status_code == 200 and "cannot be worked out" in answer.text
+
+
+def test_that_there_is_no_damage_can_be_kept(at_work):
+    """A press says so: inspect is done, nothing is touched, and the page says what is on record; an area can still follow."""
+    assert "There is no damage" in at_work.get("/inspect").text
+
+    seq = at_work.kept("damage", none="1", area="")
+
+    text = at_work.get(f"/inspect?kept={seq}").text
+    assert "It is on record that there is none." in text and "no damage" in text
+    assert "There is no damage" not in text
+    found = at_work.job.found
+    assert found.touch.parts == () and next(p for p in found.progress if p.stage == "inspect").finished
+    assert "Nothing is recorded as touched yet" in at_work.get("/return").text
+    at_work.kept("damage", area=square())
+    assert (
+        at_work.job.found.touch.parts and "on record that there is none" not in at_work.get("/inspect").text
+    )
+
+
+def test_inspect_tells_what_was_noted_on_arrival(at_work):
+    """The condition that was noted at receive stands beside what is drawn from it."""
+    at_work.kept("header", customer="O. Penhallow", condition="Battery swollen <3")
+
+    assert "<b>As it came in:</b> Battery swollen &lt;3" in at_work.get("/inspect").text
+
+
+def test_a_stage_that_is_begun_early_leads_to_what_is_open_before_it(damaged):
+    """The papers of return may be made at once; what the job still waits for is named and led to."""
+    text = damaged.get("/return").text
+
+    assert "Make the return tag and the report." in text and "Still open before it:" in text
+    assert f'<a href="/jobs/{damaged.number}/plan">Plan: Choose remedies' in text
+    assert "Still open before it" not in damaged.get("/plan").text
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_what_comes_next_leads_somewhere(damaged, stage):
+    """Wherever the next step is a link, the page behind it is there."""
+    text = damaged.get(f"/{stage}").text
+    box = text[text.index('aria-label="What comes next"') :].partition("</section>")[0]
+
+    for address in re.findall(r'href="([^"]+)"', box):
+        assert re.fullmatch(rf"/jobs/{damaged.number}/({'|'.join(STAGES)})", address)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 import shlex
+import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -62,7 +65,14 @@ def say_whole(line: str) -> None:
 
 def say_next(*command: object) -> None:
     """Print the command that comes next, in one piece so that it can be copied."""
-    console.print("next: coppermend", shlex.join(str(word) for word in command), markup=False)
+    console.print("next:", _called(), shlex.join(str(word) for word in command), markup=False)
+
+
+def _called() -> str:
+    """The program as the shell finds it: by name, or by the path it was started with where the name alone is not known."""
+    started = Path(sys.argv[0])
+    by_path = started.name == "coppermend" and not shutil.which("coppermend")
+    return shlex.quote(os.path.relpath(started)) if by_path else "coppermend"
 
 
 def _wrapped(line: str, indent: int) -> str:

@@ -218,6 +218,14 @@ def _reading_words(body: Mapping[str, Any]) -> str:
     return _("%(a)s to %(b)s") % body + f": {ohms}{by}"
 
 
+def _area_words(count: int) -> str:
+    return (
+        translate_plural("one damaged area", "%(num)d damaged areas", count) % {"num": count}
+        if count
+        else _("no damage")
+    )
+
+
 def _done(body: Mapping[str, Any], yes: str, no: str) -> str:
     extra = body.get("fate") or body.get("note") or ""
     return f"{body['refdes']} {yes if body['done'] else no}{': ' + extra if extra else ''}"
@@ -228,7 +236,7 @@ _ENTRY_WORDS: Mapping[str, Any] = {
     "board": lambda b: b["name"],
     "photo": lambda b: f"{b['name']} {b.get('caption', '')}".strip(),
     "image": lambda b: f"{b['what']} {b['name']}{_(' for ') + b['refdes'] if b.get('refdes') else ''}",
-    "damage": lambda b: _("%(count)s damaged areas") % {"count": len(b["area"]["features"])},
+    "damage": lambda b: _area_words(len(b["area"]["features"])),
     "note": lambda b: b["text"],
     "remedy": lambda b: f"{b['id']} {_('chosen') if b['chosen'] else _('not chosen')}",
     "observation": lambda b: f"{b.get('point') or _('board')}: {b['kind']} {b['value']}",

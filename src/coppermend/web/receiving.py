@@ -58,11 +58,13 @@ def choose_board(request: Request, number: str, form: SentForm) -> Response:
 
 @router.post("/jobs/{number}/damage")
 def keep_damage(request: Request, number: str, form: SentForm) -> Response:
-    """Keep the damaged area: drawn, as WKT or GeoJSON, or as a damage map."""
+    """Keep the damaged area: drawn, as WKT or GeoJSON, or as a damage map; or that there is none."""
 
     def body(job: Job) -> dict[str, Any]:
         if job.board is None:
             raise InputError("this job has no board to draw on", expected="a board, chosen at receive")
+        if form.text("none"):
+            return {"area": {"type": "FeatureCollection", "features": []}}
         data, where = _area(form)
         area = parse_area(data, job.board, where)
         if not area.zones:

@@ -62,13 +62,13 @@ def job_context(request: Request, job: Job, stage: str) -> dict[str, Any]:
     """What every page of a job shows: the job, its progress, the stage's cautions, the last entry kept."""
     progress = {p.stage: p for p in job.found.progress} if job.found else {}
     return {
-        "ahead": _ahead(job),
+        "open_stage": _open_stage(job),
         "job": job, "state": job.state, "found": job.found, "stage": stage, "here": "",
         "progress": progress, "cautions": cautions_for(stage), "notice": _notice(request, job),
     }  # fmt: skip
 
 
-def _ahead(job: Job) -> str:
+def _open_stage(job: Job) -> str:
     """The stage that the next step belongs to: where the job stands, else the first that is not finished."""
     if job.found is None:
         return "receive"

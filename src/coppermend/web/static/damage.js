@@ -4,6 +4,8 @@ import { _ } from "./words.js";
 const SVG = "http://www.w3.org/2000/svg";
 const WORDS = [[0.69, "heavy"], [0.43, "moderate"], [0, "light"]];
 
+const clamp = (value, least, most) => Math.min(most, Math.max(least, value));
+
 const form = document.getElementById("damage-form");
 const figure = document.getElementById("drawing");
 if (form && figure) start();
@@ -17,6 +19,7 @@ function start() {
   const sheets = new Set();
   let corners = [];
   let drawing = false;
+  let cross = null; // where the keys are, in millimetres of the board; null until one is pressed
 
   const features = () => {
     try {
@@ -49,6 +52,10 @@ function start() {
       });
       layer.replaceChildren(...rings.map(([ring, word]) => shape(sheet, "polygon", ring, { fill: `url(#over-${sheet.svg.dataset.side}-${word})` })));
       if (corners.length) layer.append(shape(sheet, "polyline", corners));
+      if (cross && drawing) {
+        const [x, y] = sheet.inPicture(cross), arm = sheet.view[2] / 25;
+        layer.append(shape(sheet, "path", null, { class: "cross", d: `M${x - arm} ${y}h${2 * arm}M${x} ${y - arm}v${2 * arm}` }));
+      }
       for (const corner of corners) {
         const [cx, cy] = sheet.inPicture(corner);
         layer.append(shape(sheet, "circle", null, { cx, cy, r: sheet.view[2] / 90 }));
@@ -88,13 +95,41 @@ function start() {
     corners.push(event.detail.map((v) => Math.round(v * 100) / 100));
     show();
   });
-  button("start").addEventListener("click", () => {
+  figure.addEventListener("keydown", pressed, true);
+  button("start").addEventListener("click", (event) => {
     drawing = !drawing;
+    const seen = [...sheets].find(({ box }) => box.clientWidth);
+    if (drawing && event.detail === 0) seen?.box.focus(); // pressed by a key: the keys go on there
     show();
     if (drawing) figure.scrollIntoView({ block: "nearest", behavior: "smooth" });
   });
   button("undo").addEventListener("click", () => { corners.pop(); show(); });
   button("close").addEventListener("click", () => close());
+
+  // The keys of the drawing while it is drawn on; the cross begins in the middle of what is shown, and what is shown follows it.
+  function pressed(event) {
+    const sheet = [...sheets].find(({ box }) => box === event.target);
+    if (!drawing || !sheet || event.ctrlKey || event.metaKey || event.altKey) return;
+    const [left, top, width, height] = sheet.view;
+    const middle = () => sheet.onBoard({ x: left + width / 2, y: top + height / 2 }).map((v) => Math.round(v * 100) / 100);
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (way) {
+      const step = width / (event.shiftKey ? 10 : 60);
+      const [x, y] = sheet.inPicture(cross ?? middle());
+      const [fromX, fromY, across, high] = sheet.home;
+      const to = { x: clamp(x + way[0] * step, fromX, fromX + across), y: clamp(y + way[1] * step, fromY, fromY + high) };
+      cross = sheet.onBoard(to).map((v) => Math.round(v * 100) / 100);
+      if (to.x < left || to.x > left + width || to.y < top || to.y > top + height) sheet.show([to.x - width / 2, to.y - height / 2, width]);
+    } else if (event.key === "Enter" || event.key === " ") corners.push((cross ??= middle()));
+    else if (event.key === "Backspace") corners.pop();
+    else if (event.key.toLowerCase() === "c" && corners.length >= 3) {
+      close();
+      form.querySelector("button.main").focus();
+    } else return;
+    event.preventDefault();
+    event.stopPropagation();
+    show();
+  }
 
   function close() {
     const severity = Number(form.elements.how.value);
