@@ -109,10 +109,10 @@ def told_in(table: object) -> Iterator[str]:
 
 def wanted(text: str) -> bool:
     """Whether a text is a sentence or a part of one: more than one word, and no code."""
-    literal = " ".join(re.sub(r"\{\d+(?:!r|:n|:w)?\}", "0", text).split())
+    literal = " ".join(re.sub(r"\{\d+(?:!r|:[nwp])?\}", "0", text).split())
     return (
         " " in literal
-        and bool(_SPEECH.search(re.sub(r"\{\d+(?:!r|:n|:w)?\}", "", text)))
+        and bool(_SPEECH.search(re.sub(r"\{\d+(?:!r|:[nwp])?\}", "", text)))
         and not _CODE.search(text)
     )
 

@@ -1,23 +1,30 @@
 """What rooms say in English is said in German on pages: every pattern is translated, found again, and no two are mixed up."""
 
 import re
+from html.parser import HTMLParser
 
 import pytest
+from fastapi.testclient import TestClient
 
 import sentences as tool
+from coppermend.demo.story import HEADER
 from coppermend.errors import InputError, UnknownName
+from coppermend.job.entry import STAGES
 from coppermend.web import language
+from coppermend.web.app import create_app
 from coppermend.web.sentences import Book, book, holes, say, say_in, say_titles
+from measure_pages import half_done
 
+VOID = ("input", "img", "link", "meta", "br", "hr", "path", "use", "rect", "circle", "line")
 PATTERNS = sorted(tool.patterns())
 WITH_HOLES = [text for text in PATTERNS if holes(text)]
-SAMPLES = {"": "Q{0}", ":w": "QA {0}", "!r": "'Q {0}'", ":n": "{0}{0}"}
+SAMPLES = {"": "Q{0}", ":w": "QA {0}", "!r": "'Q {0}'", ":n": "{0}{0}", ":p": "U{0}.{0}"}
 
 
 def sample(text):
     """A sentence of a pattern, with values that stand in no pattern."""
     filled = re.sub(
-        r"\{(\d+)(!r|:n|:w)?\}", lambda hole: SAMPLES[hole[2] or ""].format(int(hole[1]) + 1), text
+        r"\{(\d+)(!r|:[nwp])?\}", lambda hole: SAMPLES[hole[2] or ""].format(int(hole[1]) + 1), text
     )
     return filled.replace("{{", "{").replace("}}", "}")
 
@@ -122,3 +129,87 @@ def test_refusals_keep_file_line_and_what_was_found():
         == "parts.csv:3: x_mm ist 'abc'; erwartet eine Zahl von 0 bis 10000, etwa 12.7"
     )
     assert say_in("de", str(unknown)) == "Bauteil 'U99' nicht vorhanden in Saltmarsh Ramble control board"
+
+
+# Words that an English sentence can hardly do without, and those of the trade that German says otherwise.
+ENGLISH = re.compile(
+    r"\b(?:the|and|of|is|are|to|with|its|it|on|not|for|from|by|at|or|has|be|which|that|each|than|as|only|measured|board|pins?"
+    r"|reset line|rail|address|line|supply|tracks?|pads?|damage|heavy|light|moderate|high|low|open|short|socket|ground|leads)\b"
+)
+# What is typed or told as it stands: values, keys of choices, ids and types; a list of values that a field takes.
+TYPED = re.compile(
+    r"[\w.]+(?:-[\w.]+)+|(?:low|high|open-drain|no|other): .*|good, bad, wrong, .*|\S+: logic .*"
+)
+
+
+class Read(HTMLParser):
+    """Collects what a page shows in words, outside code, scripts and ``translate="no"``."""
+
+    def __init__(self):
+        super().__init__()
+        self.silent, self.found = [], []
+
+    def handle_starttag(self, tag, attrs):
+        named = dict(attrs)
+        if not self.silent:
+            self.found += [
+                named[key] for key in ("title", "aria-label", "placeholder", "alt") if named.get(key)
+            ]
+        if tag not in VOID and (
+            self.silent or tag in ("code", "script", "style") or named.get("translate") == "no"
+        ):
+            self.silent.append(tag)
+
+    def handle_endtag(self, tag):
+        if self.silent and self.silent[-1] == tag:
+            self.silent.pop()
+
+    def handle_data(self, data):
+        if not self.silent and data.strip():
+            self.found.append(" ".join(data.split()))
+
+
+@pytest.fixture(scope="module")
+def worked_on(tmp_path_factory):
+    """A client, and the addresses of pages of a job with damage, a remedy, an observation and a few readings."""
+    app = create_app(tmp_path_factory.mktemp("record"))
+    number = half_done(app.state.desk)
+    board = app.state.desk.store.boards()[0].sha256
+    with TestClient(app) as client:
+        app.state.desk.errands.patience_s = 120.0
+        stages = [f"/jobs/{number}/{stage}" for stage in STAGES]
+        more = ("/copper/expect?a=U1.1&b=U1.2", "/prove/one", "/record", "/prove/matrix")
+        figures = ("", "/cleaning", "/reset", "?text=yel+vio+red+gold")
+        yield client, [
+            *stages, *(f"/jobs/{number}{one}" for one in more), f"/boards/{board}", *(f"/figures{one}" for one in figures),
+            "/rom/devices?a=2332&b=2732",
+        ], board  # fmt: skip
+
+
+def test_pages_in_german_hold_no_english(worked_on):
+    """But what people wrote: the job, the board's own names, and what is typed as it stands."""
+    client, pages, sha256 = worked_on
+    board = client.app.state.desk.board(sha256)
+    own = [
+        board.name,
+        board.notes,
+        *(s.title for s in board.sections),
+        *(p.notes for p in board.parts if p.notes),
+    ]
+    own += [*HEADER.values(), *(label for c in board.connectors for label in c.signals.values())]
+    own += [s.name for s in board.sections]
+
+    left = {}
+    for address in pages:
+        answer = client.get(address, headers={"Accept-Language": "de"})
+        assert answer.status_code == 200, address
+        assert '<html lang="de"' in answer.text, address
+        read = Read()
+        read.feed(answer.text)
+        for said in read.found:
+            rest = said
+            for word in sorted((one for one in own if len(one) > 3), key=len, reverse=True):
+                rest = rest.replace(word, "")
+            if ENGLISH.search(rest) and not TYPED.fullmatch(said):
+                left.setdefault(said, address)
+    assert left == {}, [*left]

@@ -18,6 +18,7 @@ from coppermend.web.desk import Job, desk_of
 from coppermend.web.drawing import Drawing, around, drawing_of
 from coppermend.web.forms import Form, SentForm, read_ohms
 from coppermend.web.pages import author, page, see, status_of
+from coppermend.web.sentences import say
 from coppermend.web.stages import job_context
 
 router = APIRouter(include_in_schema=False)
@@ -119,4 +120,4 @@ def _drawing(request: Request, job: Job, turn: Turn | None) -> Drawing | None:
     focus = around(job.board, *map(str, pins)) if pins else None
     made = drawing_of(desk_of(request), job.sha256, overlays, focus_mm=focus)
     shown = {overlay.kind for overlay in overlays}
-    return replace(made, layers=tuple(layer for layer in _LAYERS if layer[0] in shown))
+    return replace(made, layers=tuple((kind, say(words)) for kind, words in _LAYERS if kind in shown))

@@ -19,8 +19,11 @@ from babel.messages.pofile import read_po
 from coppermend.web.language import ENGLISH, catalogue, spoken
 
 _FOLDER = Path(__file__).parent / "locale"
-_HOLE = re.compile(r"\{(\d+)(!r|:n|:w)?\}")
+_HOLE = re.compile(r"\{(\d+)(!r|:[nwp])?\}")
 _WORD = re.compile(r"\w+")
+_NAME = re.compile(
+    r"[A-Z0-9]"
+)  # names of parts, nets and pins; what people write in small letters is left as it is
 _SINGLE = re.compile(r"[a-z][a-z-]+")
 _TITLE = re.compile(r"<title>([^<]*)</title>")
 _EDGE = " ,;:."
@@ -38,6 +41,7 @@ _QUOTED = r"""'[^']*'|"[^"]*"|['"].{39}|-?\d[\d.e+-]*|[\[({].*?[\])}]|None|True|
 _ANY = {
     "": r"(.*?)",
     ":w": r"(.+?)",
+    ":p": r"([A-Z]+\d+\.\w+|V\d+)",
     "!r": rf"({_QUOTED})",
     ":n": r"([-+−]?(?:\d[\d.,]*(?:e[-+]?\d+)?%?|inf|nan))",
 }
@@ -46,7 +50,8 @@ _ONE = rf"({_QUOTED}|[-+−±]?\d[\d.,]* [^\s\d.,]{{1,3}}|\S*)"
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """A sentence with holes, and what it becomes: ``{0}``, ``{1!r}`` (quoted), ``{2:n}`` (a number), ``{3:w}`` (words).
+    """A sentence with holes, and what it becomes: ``{0}``, ``{1!r}`` (quoted), ``{2:n}`` (a number), ``{3:w}`` (words),
+    ``{4:p}`` (a point).
 
     ``letters`` counts those of the English that stand outside the holes; ``words`` are those that every sentence of
     this pattern holds.
@@ -160,6 +165,8 @@ class Book:
         """Several sentences with semicolons between; None unless each of them is known as a whole."""
         if "; " not in core or _EXPECTED in core:
             return None
+        if core in self.exact or ((found := self.match(core)) and "; " in found[0].english):
+            return None
         said = [self._whole(one, deep) for one in core.split("; ")]
         return "; ".join(filter(None, said)) if None not in said else None
 
@@ -195,7 +202,7 @@ class Book:
         for hole, after in zip(pieces[1::3], pieces[3::3], strict=True):
             value = in_order[int(hole)]
             said += [
-                value if kinds[int(hole)] in ("!r", ":n") else self._joined(value, deep + 1),
+                value if kinds[int(hole)] in ("!r", ":n", ":p") else self._joined(value, deep + 1),
                 _plain(after),
             ]
         return "".join(said)
@@ -207,7 +214,10 @@ class Book:
             return said
         for joint, word in _JOINTS.items():
             if joint in text and word in self.exact:
-                return f" {self.exact[word]} ".join(self._joined(one, deep + 1) for one in text.split(joint))
+                parts = text.split(joint)
+                joined = [self._joined(one, deep + 1) for one in parts]
+                if all(one != part or _NAME.search(part) for one, part in zip(joined, parts, strict=True)):
+                    return f" {self.exact[word]} ".join(joined)
         return text
 
     def _in_parts(self, core: str, deep: int) -> str:
