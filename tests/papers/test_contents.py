@@ -104,3 +104,20 @@ def test_a_board_without_damage_says_so(board: Board):
 
     assert report.summary == "No damaged area was recorded for this board."
     assert report.complaint == "None was given." and report.work == ()
+
+
+def test_another_language_leaves_what_people_wrote(board: Board, worked: Assessment):
+    """Every sentence of ours goes through the function that is handed in; complaint, notes and names do not."""
+    state = replace(worked.state, complaint="it is dark", customer="O. Penhallow")
+
+    report = report_content(board, LIBRARY, state, worked, say=lambda text: f"«{text}»", **WORDS)
+    tag = tag_content(board, LIBRARY, state, worked, say=lambda text: f"«{text}»", **WORDS)
+
+    assert (report.complaint, report.customer, report.who) == ("it is dark", "O. Penhallow", "R. Tansy")
+    assert {row.note for row in report.tests} == {"note 0", "note 1"}
+    said = (
+        report.verdict, report.summary, report.readings_note, *report.cautions, *report.care, *tag.done, tag.verdict,
+        *(row.why for row in report.work), *(row.verdict for row in report.readings), *(row.title for row in report.tests),
+    )  # fmt: skip
+    assert [words for words in said if not re.fullmatch("«.*»", words)] == []
+    assert dict(report.words)["Return report"] == "«Return report»"

@@ -3,6 +3,7 @@
 import re
 from html.parser import HTMLParser
 
+import pypdfium2
 import pytest
 from fastapi.testclient import TestClient
 
@@ -78,7 +79,7 @@ def test_no_two_patterns_are_mixed_up():
          "Teilt den Verdacht 23/77: mehr heißt hier Versorgung VRAM; weniger entlastet es."),
         ("drives lamp tide H at J4.8 and 7 more", "treibt Lampe tide H an J4.8 und 7 weitere"),
         ("pin 22 of U4 (5101), 1st from the notch in the row opposite pin 1, upper right, both sides",
-         "Anschluss 22 von U4 (5101), 1st von der Kerbe in der Reihe gegenüber Anschluss 1, oben rechts, beide Seiten"),
+         "Anschluss 22 von U4 (5101), 1. von der Kerbe in der Reihe gegenüber Anschluss 1, oben rechts, beide Seiten"),
         ("Never charge a primary lithium cell", "Never charge a primary lithium cell"),  # a caution: in the other catalogue
         ("", ""),
     ],
@@ -213,3 +214,18 @@ def test_pages_in_german_hold_no_english(worked_on):
             if ENGLISH.search(rest) and not TYPED.fullmatch(said):
                 left.setdefault(said, address)
     assert left == {}, [*left]
+
+
+def test_a_paper_is_in_the_language_of_the_page(worked_on):
+    """The heads of the paper, its sentences and the cautions; the complaint stays as it was written."""
+    client, pages, _ = worked_on
+    job = pages[0].rpartition("/")[0]
+    sent = {"what": "sheet", "who": "R. Tansy", "paper": "a4"}
+
+    client.post(f"{job}/paper", data=sent, headers={"Accept-Language": "de"}, follow_redirects=False)
+
+    desk = client.app.state.desk
+    kept = desk.job(job.rpartition("/")[2]).state.papers[-1]
+    first = pypdfium2.PdfDocument(desk.store.attachment(kept.sha256))[0].get_textpage().get_text_range()
+    for words in ("Beanstandung: It will not boot", "Verbleib", "Lötaugen", "Seite 1 von"):
+        assert words in first

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from coppermend.board.cautions import DEFERENCE, Caution, cautions_called, cautions_for
 from coppermend.board.kinds import kind_of
@@ -16,6 +17,7 @@ from coppermend.job.state import JobState, ReadingLine
 from coppermend.papers.drawings import report_drawings
 from coppermend.papers.marks import work_marks
 from coppermend.papers.report import Picture, ProofRow, ReadingRow, ReportContent, WorkRow
+from coppermend.papers.said import Say, plain, template_words
 from coppermend.papers.tag import TagContent
 from coppermend.rework.records import RefitItem
 
@@ -41,12 +43,13 @@ def verdict(found: Assessment) -> str:
     return f"Not proven: {held}; returned by a waiver" if found.release.allowed else f"Not proven: {held}"
 
 
-def waiver_words(found: Assessment) -> str:
+def waiver_words(found: Assessment, say: Say = plain) -> str:
     """The waiver that lets the job go back though its gate is open; "" without one."""
     line = found.release.waiver
     if line is None:
         return ""
-    return f"Returned with this open, by {line.who} on {line.at.astimezone():%Y-%m-%d}. Reason: {line.reason}"
+    returned = say(f"Returned with this open, by {line.who} on {line.at.astimezone():%Y-%m-%d}.")
+    return f"{returned} {say('Reason')}: {line.reason}"
 
 
 def fitted_new(state: JobState, found: Assessment) -> tuple[RefitItem, ...]:
@@ -87,20 +90,21 @@ def _counted(board: Board, library: PartLibrary, items: Iterable[RefitItem]) -> 
 
 def tag_content(
     board: Board, library: PartLibrary, state: JobState, found: Assessment, *, who: str, date: str,
-    shop: str = "", bench_url: str = "",
+    shop: str = "", bench_url: str = "", say: Say = plain,
 ) -> TagContent:  # fmt: skip
-    """What stands on the return tag of a job."""
+    """What stands on the return tag of a job; ``say`` says our sentences in another language."""
     return TagContent(
         number=state.number,
-        board=board_title(board),
+        board=say(board_title(board)),
         machine=state.machine,
         serial=state.serial,
         shop=shop,
         date=date,
         who=who,
-        done=done_lines(board, library, state, found),
-        verdict=verdict(found),
-        cautions=tuple(c.text for c in _cell_cautions(board, library, found)),
+        done=tuple(map(say, done_lines(board, library, state, found))),
+        verdict=say(verdict(found)),
+        cautions=tuple(say(c.text) for c in _cell_cautions(board, library, found)),
+        words=template_words(say),
         bench_url=bench_url,
         marks=work_marks(state, found),
     )
@@ -109,12 +113,16 @@ def tag_content(
 def report_content(
     board: Board, library: PartLibrary, state: JobState, found: Assessment, *, who: str, date: str,
     shop: str = "", bench_url: str = "", photos: Sequence[Picture] = (), logo: bytes = b"",
-    lengths: Lengths = MM,
+    lengths: Lengths = MM, say: Say = plain,
 ) -> ReportContent:  # fmt: skip
-    """What stands in the return report of a job; ``photos`` come before the drawings, ``logo`` (SVG) above all."""
+    """What stands in the return report of a job; ``photos`` come before the drawings, ``logo`` (SVG) above all.
+
+    ``say`` says our sentences in another language; what people wrote stays as it is.
+    """
+    drawings = report_drawings(board, library, found)
     return ReportContent(
         number=state.number,
-        board=board_title(board),
+        board=say(board_title(board)),
         machine=state.machine,
         serial=state.serial,
         customer=state.customer,
@@ -122,27 +130,28 @@ def report_content(
         logo=logo,
         date=date,
         who=who,
-        verdict=verdict(found),
-        summary=_summary(state, found, lengths),
-        complaint=state.complaint or "None was given.",
+        verdict=say(verdict(found)),
+        summary=say(_summary(state, found, lengths)),
+        complaint=state.complaint or say("None was given."),
         condition=state.condition,
         arrival=_noted(state, "receive"),
-        found=_found(board, state, found),
-        pictures=(*photos, *report_drawings(board, library, found)),
-        work=_work(state, found, lengths),
-        readings=tuple(_reading_row(board, found, reading) for reading in state.readings),
-        readings_note=(
+        found=_found(board, state, found, say),
+        pictures=(*photos, *(replace(one, caption=say(one.caption)) for one in drawings)),
+        work=_work(state, found, lambda text: lengths.in_sentence(say(text))),
+        readings=tuple(_reading_row(board, found, reading, say) for reading in state.readings),
+        readings_note=say(
             "Each line is one measurement between two points of a connection that the damage had reached. "
             "OL means no connection."
         ),
-        tests=_tests(state, found),
-        open=tuple(lengths.in_sentence(_open_words(item.to_json())) for item in found.gate.open),
-        waiver=waiver_words(found),
+        tests=_tests(state, found, say),
+        open=tuple(lengths.in_sentence(say(_open_words(item.to_json()))) for item in found.gate.open),
+        waiver=waiver_words(found, say),
         cautions=(
-            *(c.text for c in (*cautions_for("return"), *_cell_cautions(board, library, found))),
-            DEFERENCE,
+            *(say(c.text) for c in (*cautions_for("return"), *_cell_cautions(board, library, found))),
+            say(DEFERENCE),
         ),
-        care=_CARE,
+        care=tuple(map(say, _CARE)),
+        words=template_words(say),
         bench_url=bench_url,
     )
 
@@ -170,18 +179,18 @@ def _summary(state: JobState, found: Assessment, lengths: Lengths) -> str:
     return " ".join(words)
 
 
-def _found(board: Board, state: JobState, found: Assessment) -> tuple[str, ...]:
+def _found(board: Board, state: JobState, found: Assessment, say: Say) -> tuple[str, ...]:
     titles = {section.name: section.title or section.name for section in board.sections}
     groups: dict[str, list[str]] = {}
     for net in found.touch.nets:
         for section in net.sections[:1]:
-            groups.setdefault(section, []).append((net.does or net.net).removesuffix(", by its name"))
+            groups.setdefault(section, []).append(say((net.does or net.net).removesuffix(", by its name")))
     lines = []
     for section, nets in groups.items():
         several = dict.fromkeys(nets)
         shown = list(several)[:_MANY]
-        more = f" and {len(several) - _MANY} more" if len(several) > _MANY else ""
-        lines.append(f"{titles.get(section, section) or 'Elsewhere'}: {', '.join(shown)}{more}.")
+        more = f" {say(f'and {len(several) - _MANY} more')}" if len(several) > _MANY else ""
+        lines.append(f"{titles.get(section, section) or say('Elsewhere')}: {', '.join(shown)}{more}.")
     return (*lines, *_noted(state, "inspect", "isolate"))
 
 
@@ -189,7 +198,7 @@ def _noted(state: JobState, *stages: str) -> tuple[str, ...]:
     return tuple(note.text for note in state.notes if note.stage in stages)
 
 
-def _work(state: JobState, found: Assessment, lengths: Lengths) -> tuple[WorkRow, ...]:
+def _work(state: JobState, found: Assessment, said: Say) -> tuple[WorkRow, ...]:
     rows = [
         WorkRow(", ".join(r.parts_off) or "board", f"{r.title[:1].upper()}{r.title[1:]}", r.why)
         for r in found.chosen
@@ -213,8 +222,7 @@ def _work(state: JobState, found: Assessment, lengths: Lengths) -> tuple[WorkRow
     if found.copper.fitted:
         wire = "; ".join(map(total_words, wire_totals(found.copper.fitted)))
         rows.append(WorkRow("wire", f"In all {wire}", "Runs along the board's axes, round tall parts."))
-    said = lengths.in_sentence
-    return tuple(WorkRow(row.where, said(row.what), said(row.why)) for row in rows)
+    return tuple(WorkRow(said(row.where), said(row.what), said(row.why)) for row in rows)
 
 
 def _fate_words(fate: str, new: bool) -> str:
@@ -223,7 +231,7 @@ def _fate_words(fate: str, new: bool) -> str:
     )
 
 
-def _reading_row(board: Board, found: Assessment, reading: ReadingLine) -> ReadingRow:
+def _reading_row(board: Board, found: Assessment, reading: ReadingLine, say: Say) -> ReadingRow:
     net = board.index.place(reading.a).net
     does = next((t.does for t in found.touch.nets if t.net == net), "").removesuffix(", by its name")
     measured = "OL" if reading.ohms is None else f"{reading.ohms:g} Ω"
@@ -231,14 +239,15 @@ def _reading_row(board: Board, found: Assessment, reading: ReadingLine) -> Readi
         word = "open, bridged by a wire" if net in found.copper.proven else "open"
     else:
         word = "good" if net in found.copper.proven else "measured"
-    return ReadingRow(net, reading.a, reading.b, does, measured, word)
+    return ReadingRow(net, reading.a, reading.b, say(does), measured, say(word))
 
 
-def _tests(state: JobState, found: Assessment) -> tuple[ProofRow, ...]:
+def _tests(state: JobState, found: Assessment, say: Say) -> tuple[ProofRow, ...]:
     rows = []
     for proof in found.proofs:
         if line := state.evidence.get(proof.id):
-            rows.append(ProofRow(proof.title, proof.setup, "passed" if line.passed else "failed", line.note))
+            result = "passed" if line.passed else "failed"
+            rows.append(ProofRow(say(proof.title), say(proof.setup), say(result), line.note))
     return tuple(rows)
 
 

@@ -80,11 +80,12 @@ class ReportContent:
     bench_url: str = ""
     waiver: str = ""
     logo: bytes = b""  # SVG
+    words: tuple[tuple[str, str], ...] = ()  # of the template, in another language
 
 
 def report_pdf(report: ReportContent, paper: Paper = "a4") -> bytes:
     """The report as PDF."""
-    data = {**asdict(report), "logo": bool(report.logo)}
+    data = {**asdict(report), "logo": bool(report.logo), "words": dict(report.words)}
     data["pictures"] = [{"file": p.file, "caption": p.caption} for p in report.pictures]
     pictures = {p.file: p.data for p in report.pictures}
     code = qr_svg(tag_text(report.number, report.bench_url))

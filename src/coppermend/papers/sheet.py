@@ -44,12 +44,13 @@ class Sheet:
     signature: str = ""
     bench_url: str = ""
     logo: bytes = b""  # SVG
+    words: tuple[tuple[str, str], ...] = ()  # of the template, in another language
 
 
 def sheet_pdf(sheet: Sheet, paper: Paper = "a4") -> bytes:
     """The sheet as PDF, as many pages as it needs, heads repeated on each."""
     code = qr_svg(tag_text(sheet.number, sheet.bench_url, side_mm=22))
     pictures = {picture.file: picture.data for picture in sheet.pictures}
-    data = {**asdict(replace(sheet, pictures=())), "logo": bool(sheet.logo)}
+    data = {**asdict(replace(sheet, pictures=())), "logo": bool(sheet.logo), "words": dict(sheet.words)}
     data["pictures"] = [{"file": p.file, "caption": p.caption} for p in sheet.pictures]
     return to_pdf("sheet", {**data, "paper": paper}, {**pictures, "code.svg": code, "logo.svg": sheet.logo})

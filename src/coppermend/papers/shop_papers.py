@@ -21,6 +21,7 @@ from coppermend.papers.contents import board_title, verdict
 from coppermend.papers.labelsize import parse_size
 from coppermend.papers.marks import legend, work_marks
 from coppermend.papers.report import Paper
+from coppermend.papers.said import Say, plain, sheet_said, template_words
 from coppermend.papers.sheet import Sheet, Table, sheet_pdf
 from coppermend.papers.tag import TagContent, tag_pdf
 from coppermend.papers.wires import RULES, SOLDERING, wire_pictures, wire_tables
@@ -32,7 +33,7 @@ class Occasion:
     """For which job a paper is made, by whom and when; ``shelf`` is what lies in stock.
 
     ``minutes`` is bench time to charge instead of what the timer noted [min], ``history`` the logarithms of what earlier
-    jobs on the board took.
+    jobs on the board took; ``say`` says our sentences in another language.
     """
 
     state: JobState
@@ -45,6 +46,7 @@ class Occasion:
     bench_url: str = ""
     logo: bytes = b""
     history: Sums = NO_HISTORY
+    say: Say = plain
 
     @property
     def board(self) -> Board:
@@ -56,6 +58,14 @@ class Occasion:
         """How the shop has lengths shown."""
         return Lengths(self.shop.units)
 
+    def said(self, text: str) -> str:
+        """A sentence of ours in the language of this paper and the units of the shop."""
+        return self.lengths.in_sentence(self.say(text))
+
+    def complaint(self) -> str:
+        """The complaint in the customer's words, named as such."""
+        return f"{self.say('Complaint')}: {self.state.complaint or self.say('none was given')}"
+
     @cached_property
     def quoted(self) -> Bill:
         """What the work is likely to cost, worked out once."""
@@ -65,7 +75,7 @@ class Occasion:
 def _sheet(on: Occasion, title: str, *more: tuple[str, str], **parts: object) -> Sheet:
     state = on.state
     fields = (
-        ("customer", state.customer), ("contact", state.contact), ("board", board_title(on.board)),
+        ("customer", state.customer), ("contact", state.contact), ("board", on.say(board_title(on.board))),
         ("machine", state.machine), ("serial", state.serial), ("by", on.who), *more,
     )  # fmt: skip
     address = ", ".join(filter(None, (on.shop.address.replace("\n", ", "), on.shop.contact)))
@@ -92,14 +102,18 @@ def _sums(made: Bill) -> tuple[tuple[str, str], ...]:
         (f"{t.name} {t.percent} % on {money(t.net, made.currency)}", money(t.tax, made.currency))
         for t in made.taxes
     )
-    return (("net", money(made.net, made.currency)), *taxes, ("total", money(made.total, made.currency)))
+    return (
+        ("net amount", money(made.net, made.currency)),
+        *taxes,
+        ("total", money(made.total, made.currency)),
+    )
 
 
 def quote(on: Occasion) -> Sheet:
     """What the work is likely to cost: to be approved before it begins."""
     made = on.quoted
     return _sheet(
-        on, "Quote", lead=f"Complaint: {on.state.complaint or 'none was given'}", tables=(_bill_table(made),),
+        on, "Quote", lead=on.complaint(), tables=(_bill_table(made),),
         sums=_sums(made), signature="approved by",
         notes=(
             "This is an estimate from what is known now. Hidden damage may show when the board is cleaned; nothing "
@@ -121,7 +135,7 @@ def invoice(on: Occasion) -> Sheet:
 
 def technician_sheet(on: Occasion) -> Sheet:
     """What the next technician needs at the bench: what is off, on, measured, changed, and what is still open."""
-    found, state, said = on.found, on.state, on.lengths.in_sentence
+    found, state, said = on.found, on.state, on.said
     strip = tuple(
         (
             i.refdes,
@@ -146,7 +160,7 @@ def technician_sheet(on: Occasion) -> Sheet:
     proofs = tuple((p.id, p.title, p.setup) for p in found.proofs_to_do)
     left = tuple((str(item.subject), said(item.reason) or "no passing test yet") for item in found.gate.open)
     return _sheet(
-        on, "Technician's sheet", lead=f"Complaint: {state.complaint or 'none was given'}. {verdict(found)}.",
+        on, "Technician's sheet", lead=f"{on.complaint().rstrip('.')}. {on.say(verdict(found))}.",
         cautions=(*(c.text for c in cautions_for("strip")), DEFERENCE),
         tables=(
             Table("Changes", ("Change", "Parts off", "Why"), tuple((said(r.title), ", ".join(r.parts_off), said(r.why)) for r in found.chosen), (1, 0.5, 1.5)),
@@ -165,8 +179,8 @@ def wire_list(on: Occasion) -> Sheet:
     """What to cut and where to solder it: every jumper in words and drawn."""
     plan, library = on.found.copper, standard_library()
     return _sheet(
-        on, "Wire list", tables=wire_tables(on.board, library, plan, on.lengths),
-        notes=tuple(map(on.lengths.in_sentence, RULES)),
+        on, "Wire list", tables=wire_tables(on.board, library, plan, on.lengths, on.say),
+        notes=tuple(map(on.said, RULES)),
         pictures=wire_pictures(on.board, library, plan),
         cautions=(*(c.text for c in cautions_for("refit") if c.code in SOLDERING), DEFERENCE),
     )  # fmt: skip
@@ -217,11 +231,12 @@ def kit_label(on: Occasion) -> bytes:
     size = parse_size("small" if on.shop.label == "tag" else on.shop.label)
     pieces = sum(line.quantity for line in on.found.kit)
     lines = tuple(
-        f"{line.quantity} {line.value or line.type} for {', '.join(line.refdes)}" for line in on.found.kit
+        on.say(f"{line.quantity} {line.value or line.type} for {', '.join(line.refdes)}")
+        for line in on.found.kit
     )
     kit = TagContent(
-        number=on.state.number, board=f"Kit: {pieces} pieces, {len(on.found.kit)} kinds", date=on.date, who=on.who,
-        done=lines, verdict="Kit", machine=on.state.machine, serial=on.state.serial, shop=on.shop.name,
+        number=on.state.number, board=on.say(f"Kit: {pieces} pieces, {len(on.found.kit)} kinds"), date=on.date, who=on.who,
+        done=lines, verdict=on.say("Kit"), words=template_words(on.say), machine=on.state.machine, serial=on.state.serial, shop=on.shop.name,
         bench_url=on.bench_url,
     )  # fmt: skip
     return tag_pdf(kit, size)
@@ -243,4 +258,6 @@ def paper_pdf(what: str, on: Occasion, paper: Paper | None = None) -> bytes:
         return kit_label(on)
     if what not in SHEETS:
         raise InputError(f"no paper {what[:40]!r}", expected=f"one of {', '.join((*SHEETS, 'kit-label'))}")
-    return sheet_pdf(SHEETS[what](on), paper or ("us-letter" if on.shop.paper == "us-letter" else "a4"))
+    return sheet_pdf(
+        sheet_said(SHEETS[what](on), on.say), paper or ("us-letter" if on.shop.paper == "us-letter" else "a4")
+    )

@@ -43,9 +43,11 @@ class TagContent:
     cautions: tuple[str, ...] = ()
     bench_url: str = ""
     marks: tuple[Mark, ...] = ()
+    words: tuple[tuple[str, str], ...] = ()  # of the template, in another language
 
 
 def _data(tag: TagContent, size: LabelSize, code_mm: float) -> dict[str, object]:
+    words = dict(tag.words)
     wide, high = size.width_mm / size.scale, size.height_mm / size.scale
     letters = int(_LETTERS * (wide - _SIDES_MM) / (TAG.width_mm - _SIDES_MM))
     rows = _ROWS + int((high - TAG.height_mm) / _ROW_MM)
@@ -53,8 +55,9 @@ def _data(tag: TagContent, size: LabelSize, code_mm: float) -> dict[str, object]
     shown = _fitting(lines, letters, max(rows - _CAUTION_ROWS * len(tag.cautions), _CAUTION_ROWS))
     return {
         **asdict(tag),
-        "done": shown or ["nothing recorded"],
-        "done_title": "work done",
+        "words": words,
+        "done": shown or [words.get("nothing recorded", "nothing recorded")],
+        "done_title": words.get("work done", "work done"),
         "more": len(lines) - len(shown),
         "cautions": list(tag.cautions),
         "shop": _short(tag.shop, 36),
@@ -76,7 +79,7 @@ def _label_data(tag: TagContent, size: LabelSize, code_mm: float) -> dict[str, o
     high = size.height_mm - 3 - (0 if size.beside else code_mm + 0.6)
     by_weight = (
         (tag.board, "semibold"), (_signs(tag), "bold"), (f"{tag.date}  {tag.who}", "regular"), (tag.machine, "regular"),
-        (f"serial {tag.serial}" if tag.serial else "", "regular"), (tag.shop, "regular"),
+        (f"{dict(tag.words).get('serial', 'serial')} {tag.serial}" if tag.serial else "", "regular"), (tag.shop, "regular"),
     )  # fmt: skip
     lines = [{"words": words, "weight": weight} for words, weight in by_weight if words.strip()]
     room = max(int((high - _NUMBER_MM) / _LINE_MM), 0)

@@ -15,6 +15,7 @@ from coppermend.board.where import where_words
 from coppermend.copper.records import CopperPlan, Jumper
 from coppermend.copper.wirelist import END_MM, cut_mm, wire_totals
 from coppermend.papers.report import Picture
+from coppermend.papers.said import Say, plain
 from coppermend.papers.sheet import Table
 
 _AROUND_MM = 12.0
@@ -32,12 +33,12 @@ RULES = (
 
 
 def wire_tables(
-    board: Board, library: PartLibrary, plan: CopperPlan, lengths: Lengths = MM
+    board: Board, library: PartLibrary, plan: CopperPlan, lengths: Lengths = MM, say: Say = plain
 ) -> tuple[Table, ...]:
     """Tables of the wires to fit, of those fitted, and of the wire of each gauge that all of them take."""
 
     def where(point: str) -> str:
-        return f"{point}: {lengths.in_sentence(where_words(board, library, point))}"
+        return f"{point}: {lengths.in_sentence(say(where_words(board, library, point)))}"
 
     def rows(jumpers: Sequence[Jumper], sign: str) -> tuple[tuple[str, ...], ...]:
         return tuple(

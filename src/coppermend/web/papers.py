@@ -15,12 +15,15 @@ from coppermend.papers.labelsize import parse_size
 from coppermend.papers.photos import report_photos
 from coppermend.papers.pictures import logo_svg
 from coppermend.papers.report import Paper, report_pdf
+from coppermend.papers.said import plain
 from coppermend.papers.shop_papers import Occasion, paper_body, paper_pdf
 from coppermend.papers.tag import tag_pdf, tag_png
 from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.forms import Form, SentForm
 from coppermend.web.keeping import refused
+from coppermend.web.language import ENGLISH, spoken, translate
 from coppermend.web.pages import author, day, see
+from coppermend.web.sentences import say
 
 router = APIRouter(include_in_schema=False)
 _PAPERS: dict[str, Paper] = {"a4": "a4", "us-letter": "us-letter"}
@@ -62,7 +65,15 @@ def _made(desk: Desk, on: Occasion, form: Form) -> tuple[str, str, bytes]:
     shop = desk.shop or on.shop.name
     if what == "tag":
         tag = tag_content(
-            found.board, desk.library, state, found, who=who, date=today, shop=shop, bench_url=link
+            found.board,
+            desk.library,
+            state,
+            found,
+            who=who,
+            date=today,
+            shop=shop,
+            bench_url=link,
+            say=on.say,
         )
         size = parse_size(form.text("size") or "tag")
         if not form.text("dpi"):
@@ -71,10 +82,16 @@ def _made(desk: Desk, on: Occasion, form: Form) -> tuple[str, str, bytes]:
     if what == "report":
         report = report_content(
             found.board, desk.library, state, found, who=who, date=today, shop=shop, bench_url=link,
-            photos=report_photos(desk.store, state), logo=on.logo, lengths=on.lengths,
+            photos=report_photos(desk.store, state), logo=on.logo, lengths=on.lengths, say=on.say,
         )  # fmt: skip
         return what, f"report-{state.number}.pdf", report_pdf(report, _PAPERS[paper])
     return what, f"{what}-{state.number}.pdf", paper_pdf(what, on, _PAPERS[paper])
+
+
+def paper_words(text: str) -> str:
+    """A sentence or caution of ours in the language of this request: that of the shop, else of who makes the paper."""
+    known = translate(text)
+    return known if known != text else say(text)
 
 
 def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
@@ -98,4 +115,5 @@ def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
         desk.bench_url,
         logo_svg(*logo_of(desk.store)),
         times_so_far(desk.store, job.found.board.name),
+        paper_words if spoken() != ENGLISH else plain,
     )
