@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from coppermend.underway import heard_by
+
 
 @pytest.fixture
 def seen(tmp_path: Path) -> Path:
@@ -33,6 +35,17 @@ def test_readings_move_the_suspicion(call: Any, demo_folder: Path, seen: Path) -
 
     assert document["suspects"][0]["name"] == "C1" and len(document["evidence"]) == 4
     assert sum(s["probability"] for s in document["suspects"]) <= 1 + 1e-6
+
+
+def test_the_search_tells_its_steps_while_it_works(call: Any, demo_folder: Path, seen: Path) -> None:
+    """Whoever listens hears each step once, in order, before the answer: a terminal shows them as a bar."""
+    heard: list[tuple[int, int, str]] = []
+
+    with heard_by(lambda done, total, words: heard.append((done, total, words))):
+        answer = call("isolate", demo_folder, "--readings", seen, "--json")
+
+    assert answer.status == 0 and [(done, total) for done, total, _ in heard] == [(k, 4) for k in range(4)]
+    assert [words.split()[0] for _, _, words in heard] == ["Reading", "Following", "Choosing", "Telling"]
 
 
 def test_damage_moves_the_suspicion(call: Any, demo_folder: Path, demo_area: Path) -> None:

@@ -24,8 +24,10 @@ from coppermend.isolate.isolation import Isolation
 from coppermend.isolate.observations import parse_observations
 from coppermend.isolate.trial import Report, check_asked, trial_document, trial_on
 from coppermend.job.shop import tools_named
+from coppermend.underway import tell
 
 _SHOWN = 8
+_STEPS = 4
 DamageOption = Annotated[
     Path | None,
     typer.Option("--damage", metavar="FILE", help="Damaged area: WKT, GeoJSON or a damage map (PNG)."),
@@ -73,16 +75,23 @@ def suspects(
 
     The word suspects may be left out. Keep what you see as rows point,kind,value in a CSV file: U3.9,logic,low or +5V,volts,4.98 or ,symptom,no boot.
     """
-    loaded, library = board_at(board), library_with(types)
-    search = Isolation(
-        loaded, library, touch=_touch(loaded, library, damage), comebacks=_history(loaded, history),
-        reworked=_names(loaded, reworked), tools=None if tools is None else _owned(tools),
-    )  # fmt: skip
-    if readings is not None:
-        search.add(
-            *parse_observations(read_text(readings, "readings (CSV point,kind,value)"), loaded, str(readings))
-        )
-    emit(search.to_json(), as_json, lambda: _show(search))
+    with shown_on_terminal(as_json):
+        tell(0, _STEPS, "Reading the board")
+        loaded, library = board_at(board), library_with(types)
+        known = _touch(loaded, library, damage), _history(loaded, history), _names(loaded, reworked)
+        tell(1, _STEPS, "Following the signals")
+        search = Isolation(
+            loaded, library, touch=known[0], comebacks=known[1], reworked=known[2],
+            tools=None if tools is None else _owned(tools),
+        )  # fmt: skip
+        if readings is not None:
+            text = read_text(readings, "readings (CSV point,kind,value)")
+            search.add(*parse_observations(text, loaded, str(readings)))
+        tell(2, _STEPS, "Choosing what to measure next")
+        search.decision()
+        tell(3, _STEPS, "Telling what each reading changed")
+        document = search.to_json()
+    emit(document, as_json, lambda: _show(search))
     return 0
 
 

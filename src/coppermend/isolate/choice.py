@@ -83,14 +83,6 @@ class Tools:
         return owned[candidate.kind] and (self.adapter or not how.forced)
 
 
-def propose(  # noqa: PLR0917  (state of the search, then how many)
-    effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName, tools: Tools, count: int
-) -> tuple[Measurement, ...]:
-    """The ``count`` most telling measurements for their cost, best first; () when none tells enough."""
-    ranked = rank(effects, suspicion, known, now, tools)
-    return tuple(_measurement(effects, suspicion, candidate) for _, candidate in ranked[:count])
-
-
 def rank(
     effects: Effects, suspicion: Suspicion, known: Known, now: ConditionName, tools: Tools
 ) -> list[tuple[float, Candidate]]:
@@ -159,7 +151,8 @@ def _rate_of_two(
     return gained / spent
 
 
-def _measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> Measurement:
+def measurement(effects: Effects, suspicion: Suspicion, candidate: Candidate) -> Measurement:
+    """A candidate with its reasons in words, for those that are shown."""
     joint = candidate.joint(suspicion)
     expect, sentence = why(effects, suspicion, candidate, joint)
     return Measurement(

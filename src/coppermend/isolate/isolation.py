@@ -18,23 +18,21 @@ from coppermend.board.parttypes import PartLibrary, standard_library
 from coppermend.board.subject import Subject
 from coppermend.errors import InputError, UnknownName
 from coppermend.isolate.afterrepair import still_holds
-from coppermend.isolate.belief import single_posterior
-from coppermend.isolate.choice import Measurement, Tools, propose
+from coppermend.isolate.choice import Measurement, Tools, measurement, rank
 from coppermend.isolate.conditions import Condition, ConditionName
 from coppermend.isolate.effects import Effects
 from coppermend.isolate.evidence import (
     Place,
-    log_likelihood,
     place_of,
     refusal,
     units_at,
 )
-from coppermend.isolate.explain import unit_words
 from coppermend.isolate.faults import Unit
 from coppermend.isolate.gain import Suspicion, totals
 from coppermend.isolate.graph import SignalGraph
 from coppermend.isolate.levels import state_likelihood
-from coppermend.isolate.measurements import Known
+from coppermend.isolate.likelihoods import Likelihoods, changes
+from coppermend.isolate.measurements import Candidate, Known
 from coppermend.isolate.observations import Observation, observation, pin_at
 from coppermend.isolate.pairs import SuspectPair, suspect_pairs
 from coppermend.isolate.priors import Knowledge, rate_of
@@ -43,9 +41,8 @@ from coppermend.isolate.states import Floats, entropy_bits
 from coppermend.isolate.stopping import MEASURED_KINDS, MOST_MADE, Decision, verdict, worth_measuring
 from coppermend.isolate.told import Effect, Suspect
 
-CONTRADICTS_AT, NEEDS_PAIR_AT = 0.04, 0.08
+NEEDS_PAIR_AT = 0.08
 _REPAIRED = 0.02  # what is left of a unit's weight after it was repaired
-KEPT_LOGS = 512  # observations whose likelihoods are remembered
 KEPT_PAIRS = 5
 
 
@@ -54,6 +51,7 @@ class _Answers:
     """What follows from the observations of a search, worked out when it is first asked for."""
 
     posterior: Floats | None = None
+    ranked: dict[Tools, list[Candidate]] = field(default_factory=dict)
     proposed: dict[Tools, tuple[Measurement, ...]] = field(default_factory=dict)
     pairs: tuple[SuspectPair, ...] | None = None
 
@@ -84,7 +82,7 @@ class Isolation:
         self.counting: tuple[Observation, ...] = ()  # those that no repair has made void
         self.now: ConditionName = "running"
         self.repaired: tuple[Unit, ...] = ()
-        self._logs: dict[tuple[Observation, tuple[Observation, ...]], Floats] = {}
+        self._likelihoods = Likelihoods(self.effects)
         self._prior = self.effects.prior.copy()
         self._answers = _Answers()
 
@@ -116,29 +114,8 @@ class Isolation:
     def posterior(self) -> Floats:
         """P(fault) for every single fault, shape (faults,); sums to 1."""
         if self._answers.posterior is None:
-            self._answers.posterior = self._posterior_of(self.counting)
+            self._answers.posterior = self._likelihoods.posterior(self._prior, self.counting)
         return self._answers.posterior
-
-    def _posterior_of(self, seen: Sequence[Observation]) -> Floats:
-        logs = np.zeros(len(self._prior))
-        for one in self._logs_of(seen):
-            logs += one
-        return single_posterior(self._prior, logs) if len(logs) else logs
-
-    def _logs_of(self, seen: Sequence[Observation]) -> list[Floats]:
-        """For each observation its log likelihood given those before it, remembered."""
-        found, at_place = [], dict[Place, tuple[Observation, ...]]()
-        for one in seen:
-            place = place_of(self.effects, one)
-            earlier = at_place.get(place, ()) if place else ()
-            if (one, earlier) not in self._logs:
-                if len(self._logs) >= KEPT_LOGS:
-                    self._logs.clear()
-                self._logs[one, earlier] = log_likelihood(self.effects, one, earlier)
-            found.append(self._logs[one, earlier])
-            if place:
-                at_place[place] = (*earlier, one)
-        return found
 
     def by_unit(self, posterior: Floats | None = None) -> Floats:
         """P(unit), shape (units,)."""
@@ -179,11 +156,17 @@ class Isolation:
         """The ``n`` most telling measurements for their cost, best first; () when none tells enough."""
         if not self.effects.faults:
             return ()
-        proposed = self._answers.proposed
-        if self.tools not in proposed or len(proposed[self.tools]) < n:
+        answers, tools = self._answers, self.tools
+        made = answers.proposed.get(tools, ())
+        if len(made) < n:
             suspicion = Suspicion.of(self.posterior, self.effects.site_of_fault)
-            proposed[self.tools] = propose(self.effects, suspicion, self._known(), self.now, self.tools, n)
-        return proposed[self.tools][:n]
+            if tools not in answers.ranked:
+                ranked = rank(self.effects, suspicion, self._known(), self.now, tools)
+                answers.ranked[tools] = [candidate for _, candidate in ranked]
+            more = answers.ranked[tools][len(made) : n]
+            made = (*made, *(measurement(self.effects, suspicion, candidate) for candidate in more))
+            answers.proposed[tools] = made
+        return made[:n]
 
     def _known(self) -> Known:
         states, pins = dict[Place, Floats](), dict[Place, list[PinRef | None]]()
@@ -228,30 +211,7 @@ class Isolation:
 
     def effects_of_evidence(self) -> tuple[Effect, ...]:
         """For each observation in turn what it changed, and whether it contradicts all the others."""
-        each = self._logs_of(self.counting)
-        own = {id(one): log for one, log in zip(self.counting, each, strict=True)}
-        total = sum(each, np.zeros(len(self._prior)))
-        replay, found = self.after_nothing(), []
-        for one in self.seen:
-            before = replay.posterior
-            replay.add(one)
-            log = own.get(id(one))
-            expected = 1.0
-            if log is not None:  # how well the others foretell it
-                expected = float(single_posterior(self._prior, total - log) @ np.exp(log))
-            bits = float(entropy_bits(self.by_unit(before)) - entropy_bits(self.by_unit(replay.posterior)))
-            found.append(
-                Effect(
-                    one, self._top(before), self._top(replay.posterior), bits, expected,
-                    expected < CONTRADICTS_AT, log is not None or one.kind == "repair",
-                )
-            )  # fmt: skip
-        return tuple(found)
-
-    def _top(self, posterior: Floats) -> tuple[tuple[str, float], ...]:
-        mass = self.by_unit(posterior)
-        order = np.argsort(-mass, kind="stable")[:3]
-        return tuple((unit_words(self.effects.units.unit(k)), float(mass[k])) for k in order)
+        return changes(self, self._likelihoods, self._prior)
 
     def pairs(self, count: int = 5) -> tuple[SuspectPair, ...]:
         """Pairs of units at fault together, likeliest first; () while single faults explain what was seen."""
@@ -269,7 +229,7 @@ class Isolation:
         if not self.counting or not self.effects.faults:
             return False
         best = int(self.posterior.argmax())
-        return min(float(np.exp(one[best])) for one in self._logs_of(self.counting)) < NEEDS_PAIR_AT
+        return min(float(np.exp(one[best])) for one in self._likelihoods.of(self.counting)) < NEEDS_PAIR_AT
 
     def after_repair(self, kind: str, name: str) -> Isolation:
         """The search after a unit was repaired and the board still fails: what it said before, as far as it holds.
@@ -312,7 +272,7 @@ class Isolation:
 
     def forget_likelihoods(self) -> None:
         """Work every likelihood out anew, as on a first visit; searches made from one another share them."""
-        self._logs = {}
+        self._likelihoods = Likelihoods(self.effects)
 
     def settled(self) -> bool:
         """Whether one unit is likely enough to stop, without looking for a next measurement."""
