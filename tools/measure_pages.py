@@ -1,4 +1,5 @@
-"""How long the bench needs for each page of the sample job: ``python tools/measure_pages.py [REPEATS] [--only TEXT]``.
+"""How long the bench needs for each page of the sample job: ``python tools/measure_pages.py [REPEATS] [--only TEXT]
+[--language de]``.
 
 Every page that a GET opens, on two jobs of one record: the sample job carried to its end, and one in the middle of
 its copper stage with observations. Each page is asked REPEATS times (30) in two ways: ``again``, nothing having
@@ -62,13 +63,14 @@ def main() -> int:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("repeats", nargs="?", type=int, default=30)
     asked.add_argument("--only", default="", help="pages whose address has this text")
+    asked.add_argument("--language", default="en", help="what the browser asks for, such as de")
     options = asked.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         with contextlib.redirect_stdout(io.StringIO()):
             done = run_sample(Path(folder), lambda *_: None).number
         app = create_app(Path(folder) / "record")
         timed = Timed(app)
-        with TestClient(timed) as client:
+        with TestClient(timed, headers={"Accept-Language": options.language}) as client:
             desk: Desk = app.state.desk
             halfway = half_done(desk)
             lines = []

@@ -119,7 +119,7 @@ def test_titles_of_drawings_speak(german):
 
 
 def test_refusals_keep_file_line_and_what_was_found():
-    """The name of the file, the line and the wrong value are not words: they come through as they are."""
+    """The name of the file, the line and the wrong value are not words: they come through as they are, and so does what is to be typed."""
     wrong = InputError(
         "x_mm is 'abc'", expected="a number from 0 to 10000, such as 12.7", where="parts.csv", line=3
     )
@@ -129,6 +129,8 @@ def test_refusals_keep_file_line_and_what_was_found():
         say_in("de", str(wrong))
         == "parts.csv:3: x_mm ist 'abc'; erwartet eine Zahl von 0 bis 10000, etwa 12.7"
     )
+    typed = InputError("logic value 'x'", expected="one of good, low, stuck high")
+    assert say_in("de", str(typed)) == "Logikpegel 'x'; erwartet eines von good, low, stuck high"
     assert say_in("de", str(unknown)) == "Bauteil 'U99' nicht vorhanden in Saltmarsh Ramble control board"
 
 

@@ -29,7 +29,7 @@ _TITLE = re.compile(r"<title>([^<]*)</title>")
 _EDGE = " ,;:."
 _EXPECTED = "; expected "
 # Where a text that is no known sentence may be made of known ones, tried in this order.
-_SEAMS = ("\n", _EXPECTED, "; ", ". ", ": ", ", ")
+_SEAMS = ("\n", "; ", ". ", ": ", ", ")
 _ASIDE = re.compile(r"(.+?) \((.+)\)", re.DOTALL)
 _JOINTS = {" and ": "and", " or ": "or"}
 _FEW_LETTERS = 8  # a pattern with fewer says little by itself: its holes take single words only
@@ -153,6 +153,9 @@ class Book:
         """The text in this book's language, as far as it is known."""
         if deep > _MOST_DEEP or not _WORD.search(text):
             return text
+        wrong, seam, wanted = text.partition(_EXPECTED)
+        if seam:
+            return f"{self.say(wrong, deep + 1)}; {self.exact.get('expected', 'expected')} {self._wanted(wanted)}"
         before, core, after = _parted(text)
         found = self._clauses(core, deep)
         if found is None:
@@ -161,9 +164,14 @@ class Book:
             found = self._in_parts(core, deep)
         return before + found + after
 
+    def _wanted(self, text: str) -> str:
+        """What was expected instead: its holes hold what is to be typed, and stay as they are."""
+        before, core, after = _parted(text)
+        return before + (self._whole(core, _MOST_DEEP) or core) + after
+
     def _clauses(self, core: str, deep: int) -> str | None:
         """Several sentences with semicolons between; None unless each of them is known as a whole."""
-        if "; " not in core or _EXPECTED in core:
+        if "; " not in core:
             return None
         if core in self.exact or ((found := self.match(core)) and "; " in found[0].english):
             return None
@@ -185,8 +193,6 @@ class Book:
                 return _capital(known) if way != core and core[0].isupper() else known
         if deep and _SINGLE.fullmatch(core):
             return self._single(core)
-        if _EXPECTED in core:
-            return None
         found = [(*pair, way) for way in _ways(core) if (pair := self.match(way))]
         if not found:
             return None
@@ -223,17 +229,15 @@ class Book:
     def _in_parts(self, core: str, deep: int) -> str:
         for seam in _SEAMS:
             if seam in core:
-                parts = core.split(seam)
+                parts = core.split(
+                    seam, 1 if seam == ": " else -1
+                )  # what is named first, then all that is said of it
                 said = [self.say(part, deep + 1) for part in parts]
-                if said != parts or seam == _EXPECTED:
-                    return self._seam(seam).join(said)
+                if said != parts:
+                    return seam.join(said)
         if aside := _ASIDE.fullmatch(core):
             return f"{self._joined(aside[1], deep + 1)} ({self._joined(aside[2], deep + 1)})"
         return core
-
-    def _seam(self, seam: str) -> str:
-        word = self.exact.get("expected", "expected")
-        return f"; {word} " if seam == _EXPECTED else seam
 
 
 def _parted(text: str) -> tuple[str, str, str]:
