@@ -6,6 +6,7 @@ import pytest
 
 from coppermend.board.atrisk import Touch, TouchedNet, TouchedPart
 from coppermend.board.kinds import kind_of
+from coppermend.board.model import PinRef
 from coppermend.board.parttypes import standard_library
 from coppermend.isolate.faultlist import faults_of
 from coppermend.isolate.faults import Faults, Unit
@@ -126,3 +127,73 @@ def test_parts_that_share_a_refdes_and_parts_not_listed_are_left_out() -> None:
     twice = board.__class__(**{**board.__dict__, "parts": (*board.parts, board.parts[0])})
 
     assert not [f for f in _faults(twice) if f.unit.kind == "part"]
+
+
+def test_faults_are_made_when_looked_at_and_stand_in_a_row(demo: Isolation) -> None:
+    """A fault is the same whether it is asked for by number, from the end or in a slice; beyond the end there is none."""
+    faults = demo.effects.faults
+
+    assert faults[-1] is faults[len(faults) - 1] and faults[2:4] == (faults[2], faults[3])
+    assert [f.weight for f in faults] == faults.weight.tolist()
+    with pytest.raises(IndexError):
+        faults[len(faults)]
+
+
+def test_columns_say_what_the_faults_say(demo: Isolation) -> None:
+    """Where each fault begins, the pin it sits at, its unit and its flags are the same in columns and one by one."""
+    effects = demo.effects
+    faults, pins, first = effects.faults, effects.faults.pins, effects.faults.first.tolist()
+
+    for k, fault in enumerate(faults):
+        assert tuple(map(tuple, faults.starts[first[k] : first[k + 1], 1:].tolist())) == fault.starts
+        assert (pins.refs[faults.pin[k]] if faults.pin[k] >= 0 else None) == fault.pin
+        assert effects.units.unit(effects.unit_of_fault[k]) == fault.unit
+        assert (bool(faults.opens[k]), bool(faults.grounds[k]), bool(faults.carries[k])) == (
+            fault.opens, fault.grounds, bool(fault.carries),
+        )  # fmt: skip
+    at = next(fault.pin for fault in faults if fault.pin)
+    assert [k for k, fault in enumerate(faults) if fault.pin == at] == faults.at(at)
+    assert faults.at(None) == [] and faults.at(PinRef("nobody", "1")) == []
+
+
+def test_only_neighbouring_pins_with_plain_numbers_touch() -> None:
+    """Pins 1, 2 and 3 touch in a row; A2, a number of twenty digits and one beyond a gap touch nothing."""
+    pins = {"A": "1", "B": "2", "C": "3", "D": "5", "E": "A2", "F": "9" * 20}
+    nets = {net: f"U1.{number} J1.{k}" for k, (net, number) in enumerate(pins.items(), 20)}
+    board = board_of(
+        {net: ends if net != "C" else "U1.3" for net, ends in nets.items()}, {"U1": "", "J1": ""}
+    )
+
+    found = {f.unit.name: f.what for f in _faults(board) if f.unit.kind == "short" and "U1" in f.what}
+
+    assert found == {"A + B": "touch at U1"}
+
+
+def test_a_short_is_named_as_one_counts() -> None:
+    """A2 comes before A10 in the name of a short, whatever the order of their letters."""
+    nets = {"A10": "U1.1 J1.1", "A2": "U1.2 J1.5", "Z": "U1.3 J1.9"}
+
+    found = [f.unit.name for f in _faults(board_of(nets, {"U1": "", "J1": ""})) if f.unit.kind == "short"]
+
+    assert found == ["A2 + A10", "A2 + Z"]
+
+
+def test_a_pin_named_on_two_nets_drives_only_the_first() -> None:
+    """U1.2 stands on OUT and again on TWICE: the copper that may be open at it is that of OUT."""
+    board = board_of(
+        {"IN": "J1.1 U1.1", "OUT": "U1.2 J1.2", "TWICE": "J1.3 U1.2", "+5V": "U1.14", "GND": "U1.7"},
+        {"U1": "7404", "J1": "header"},
+    )
+    graph = SignalGraph(board, standard_library())
+
+    found = [f for f in faults_of(graph, Knowledge()) if f.what == "open at U1.2"]
+
+    assert [(f.unit.name, [graph.nets[net] for net, _ in f.starts]) for f in found] == [("OUT", ["OUT"])]
+
+
+def test_the_site_of_a_rail_is_found_by_its_net(demo: Isolation) -> None:
+    """A rail's site has its name; a net that is no rail has none."""
+    units, number = demo.effects.units, demo.effects.graph.number
+
+    assert units.site(units.site_of_net("rail", number["+5V"])) == ("rail", "+5V")
+    assert units.site_of_net("rail", number["A0"]) == -1

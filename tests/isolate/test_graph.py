@@ -108,3 +108,14 @@ def test_a_large_loop_is_found_without_recursion() -> None:
     down = Downstream.of(5000, [(k, (k + 1) % 5000) for k in range(5000)])
 
     assert len(down.loops) == 1 and len(down.loops[0]) == 5000
+
+
+def test_rows_of_sets_join_what_follows_each_member() -> None:
+    """A set of nets has the downstream nets of all of them, an empty set none; no set at all gives no row."""
+    down = Downstream.of(20, [(0, 1), (5, 17), (9, 9)])
+
+    rows = down.rows([(0, 5), (), (9,), (0, 5, 9)])
+
+    masks = [down.mask(nets) for nets in ((0, 5), (), (9,), (0, 5, 9))]
+    assert [int.from_bytes(row.tobytes(), "little") for row in rows] == masks and rows.shape == (4, 3)
+    assert down.rows([]).shape == (0, 3)

@@ -284,3 +284,11 @@ def test_belief_survives_any_evidence(rows: list[tuple[int, str]]) -> None:
 
 
 SHARED_CHAIN = Isolation(chain(7))
+
+
+def test_more_proposals_begin_with_those_made_before(demo: Isolation) -> None:
+    """Asked for one and then for four, the search says the same as when asked for four at once."""
+    first = demo.propose(1)
+
+    assert demo.propose(4)[:1] == first and demo.propose(2) == demo.propose(4)[:2]
+    assert demo.after_nothing().propose(4) == demo.propose(4)
