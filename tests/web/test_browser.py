@@ -306,7 +306,7 @@ def test_every_page_fits_every_width(live):
     live.desk.store.append(number, "note", "prove", {"text": "One note."}, who=WHO)
     board = live.desk.job(number).sha256
     pages = {
-        "bench": "/", "new-job": "/jobs/new", "boards": "/boards", "board": f"/boards/{board}", "missing": "/jobs/none",
+        "bench": "/", "new-job": "/jobs/new", "boards": "/boards", "board": f"/boards/{board}", "trial": f"/boards/{board}/trial", "missing": "/jobs/none",
         "job": f"/jobs/{number}", "record": f"/jobs/{number}/record", "figures": "/figures", "craft": "/craft",
         "craft-words": "/craft/words", "craft-plan": "/craft/plan", "backups": "/backups",
         **{stage: f"/jobs/{number}/{stage}" for stage in STAGES},
