@@ -30,6 +30,8 @@ from coppermend.job.shop import Shop, read_shop
 from coppermend.job.state import JobState, fold
 from coppermend.job.store import Store
 from coppermend.web.errands import Errands
+from coppermend.web.language import LANGUAGES
+from coppermend.web.sentences import book
 
 _LARGE_PARTS, _LARGE_PADS = 500, 3_000
 _JOBS_REMEMBERED, _BOARDS_REMEMBERED, _MADE_READY, _TRIALS_REMEMBERED = 64, 16, 12, 16
@@ -146,6 +148,9 @@ class Desk:
 
     def get_ready(self, most: int = _MADE_READY) -> None:
         """Work out what the jobs in the shop rest on, the most urgent first, so that no page waits for it later."""
+        language = self.settings().language
+        for spoken in [language] if language else LANGUAGES:
+            book(spoken)
         for job in self.store.queue(most):
             if self.closing.is_set():
                 return

@@ -122,7 +122,9 @@ def _said(language: str, text: str) -> str:
 
 @lru_cache(maxsize=4)
 def book(language: str) -> Book:
-    """All patterns of a language, read once."""
+    """All patterns of a language, read once; none of English."""
+    if language == ENGLISH:
+        return Book([])
     with (_FOLDER / language / "LC_MESSAGES" / "sentences.po").open("rb") as file:
         pairs = [(str(m.id), str(m.string)) for m in read_po(file, locale=language) if m.id and m.string]
     return Book(pairs, catalogue(language).gettext)
