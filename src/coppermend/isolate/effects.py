@@ -66,18 +66,18 @@ class Effects:
         """Parts whose sockets can be emptied, and which faults act through each: begin on a net that it reads, or cut
         one of its inputs off; 1.0 or nothing, shape (parts, faults).
         """
-        graph, names, starts = self.graph, tuple(self.emptied), self._builder.every_start
-        fault, first = starts.fault.tolist(), starts.first.tolist()
-        places, bounds = list[int](), [0]
-        for refdes in names:
-            through = set[int]()
-            for pin in graph.inputs_of(refdes):
-                net = graph.net_number[pin]
-                through.update(fault[first[net] : first[net + 1]], self.faults.at(pin))
-            places += sorted(through)
-            bounds.append(len(places))
-        found = sparse.csr_array((np.ones(len(places)), places, bounds), shape=(len(names), len(self.faults)))
-        return names, found
+        names, starts, pins = tuple(self.emptied), self._builder.every_start, self.faults.pins
+        row = np.full(len(pins.parts), -1, dtype=np.int64)
+        row[[pins.part_number[refdes] for refdes in names]] = np.arange(len(names))
+        inputs = np.flatnonzero(pins.reads & (row[pins.part] >= 0))
+        part, net, count = row[pins.part[inputs]], pins.net[inputs], len(self.faults)
+        begins = [starts.fault[starts.at(k)] for k in net.tolist()]
+        through = np.repeat(part, [len(some) for some in begins]) * count + np.concatenate([_NONE, *begins])
+        sits = np.flatnonzero((self.faults.pin >= 0) & np.isin(self.faults.pin, inputs))
+        at_input = row[pins.part[self.faults.pin[sits]]] * count + sits
+        each, place = np.divmod(np.unique(np.append(through, at_input)), max(count, 1))
+        bounds = np.searchsorted(each, np.arange(len(names) + 1))
+        return names, sparse.csr_array((np.ones(len(place)), place, bounds), shape=(len(names), count))
 
     def condition(self, name: ConditionName) -> Condition:
         """The condition of this board called ``name``.
