@@ -89,6 +89,24 @@ def test_damage_without_a_core_is_dropped() -> None:
     assert not rooted(chances).any()
 
 
+def test_leak_creeps_from_patch_to_patch() -> None:
+    """A small patch counts within 20 mm of the leak or of a patch that does; far off only one a tenth as large does."""
+    chances = np.zeros((3, 120, 1200), np.float32)
+
+    def patch(left_px: int, columns: int, rows: int = 10) -> tuple[slice, slice]:
+        place = slice(50, 50 + rows), slice(left_px, left_px + columns)
+        chances[:, *place] = 0.9
+        return place
+
+    leak, near, next_to_it = patch(10, 100, 40), patch(150, 10), patch(220, 10)
+    print_far_off, second_leak, beside_it = patch(420, 12), patch(900, 41), patch(1000, 12)
+
+    kept = rooted(chances)[0] > 0
+
+    assert all(kept[place].all() for place in (leak, near, next_to_it, second_leak, beside_it))
+    assert not kept[print_far_off].any()
+
+
 def test_maps_are_read_back() -> None:
     """What is written as a map is what ``--area`` reads."""
     severity = np.zeros((120, 160), np.uint8)

@@ -29,7 +29,8 @@ from coppermend.damage.rectify import rectify, shown
 THRESHOLDS = (0.5, 0.6, 0.5)
 _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
-_SURE, _CORE_MM2, _NEAR_MM = 0.7, 4.0, 12.0  # by held-out synthetic photographs
+# By held-out synthetic photographs of two renderers.
+_SURE, _CORE_MM2, _NEAR_MM, _CREEP_MM, _SHARE = 0.7, 4.0, 12.0, 20.0, 0.1
 _DATA = "coppermend.damage.data"
 
 
@@ -75,17 +76,34 @@ def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def rooted(chances: NDArray[np.float32]) -> NDArray[np.float32]:
-    """``chances``, but 0 where no patch that is surely crust is near: a leak has a core, print and lamps have none."""
+    """``chances``, but 0 where no core of the leak is near: a leak has one, print and lamps have none.
+
+    A core is a patch that is surely crust. Leaks creep, so a patch far from all cores is one only where it is large
+    beside the largest; what stands by itself is print or a part as a rule, and the user can paint it in.
+    """
     sure = (chances[1] >= _SURE).astype(np.uint8)
     sure = cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     sure = cv2.morphologyEx(sure, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     _, patches, figures, _ = cv2.connectedComponentsWithStats(sure, connectivity=8)
-    large = figures[:, cv2.CC_STAT_AREA] >= _CORE_MM2 * PX_PER_MM**2
-    large[0] = False  # what is not sure
-    if not large.any():
+    area = figures[:, cv2.CC_STAT_AREA].astype(np.int64)
+    area[0] = 0  # what is not sure
+    core = (area >= _CORE_MM2 * PX_PER_MM**2) & (area >= _SHARE * area.max())
+    if not core.any():
         return np.zeros_like(chances)
-    away = cv2.distanceTransform((~large[patches]).astype(np.uint8), cv2.DIST_L2, 5)
+    waiting = set(np.flatnonzero((area >= _CORE_MM2 * PX_PER_MM**2) & ~core).tolist())
+    away = _distance_px(core[patches])
+    while waiting:
+        reached = {patch for patch in waiting if away[patches == patch].min() <= _CREEP_MM * PX_PER_MM}
+        if not reached:
+            break
+        core[list(reached)] = True
+        waiting -= reached
+        away = _distance_px(core[patches])
     return np.asarray(chances * (away <= _NEAR_MM * PX_PER_MM), np.float32)
+
+
+def _distance_px(there: NDArray[np.bool_]) -> NDArray[np.float32]:
+    return np.asarray(cv2.distanceTransform((~there).astype(np.uint8), cv2.DIST_L2, 5), np.float32)
 
 
 def severity_of(
