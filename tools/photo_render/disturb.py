@@ -63,11 +63,68 @@ def _printed(photo, free, rng: np.random.Generator):
         else:
             cv2.circle(ink, (x, y), w // 2, 255, -1 if rng.random() < 0.4 else 1 + w // 8, cv2.LINE_AA)
             cv2.circle(ink, (x, y), w // 5, 0, -1, cv2.LINE_AA)
+    for _ in range(int(rng.integers(0, 4))):
+        _artwork(ink, rng)
     share = cv2.GaussianBlur(ink.astype(np.float32) / 255 * free, (0, 0), rng.uniform(0.4, 1.0))
     shade = cv2.GaussianBlur(photo.mean(axis=2, dtype=np.float32), (0, 0), 40)
     white = np.percentile(photo[::4, ::4], 99) * rng.uniform(0.8, 1.3) * rng.uniform(0.9, 1.0, 3)
     lit = (shade / max(1.0, float(shade.mean())))[..., None] ** 0.7 * white.astype(np.float32)
     return photo + (np.minimum(lit, 255) - photo) * (share * rng.uniform(0.75, 1))[..., None]
+
+
+def _artwork(ink, rng: np.random.Generator) -> None:
+    """A sign as makers print them: a toothed wheel, star, blot or ring, or fat letters, often with some cut out again."""
+    high, wide = ink.shape
+    x, y, radius = int(rng.integers(0, wide)), int(rng.integers(0, high)), rng.uniform(10, 60)
+    turn = np.linspace(0, 2 * np.pi, 180, endpoint=False)
+    teeth, depth = int(rng.integers(3, 13)), rng.uniform(0, 0.5)
+    wave = np.cos(teeth * turn + rng.uniform(0, 7))
+    if rng.random() < 0.5:
+        wave = np.sign(wave)
+    bend = radius * (1 - depth / 2 + depth / 2 * wave) * np.exp(rng.uniform(-0.4, 0.4))
+    shape = np.column_stack([x + bend * np.cos(turn), y + bend * np.sin(turn) * rng.uniform(0.5, 1.2)])
+    if rng.random() < 0.6:
+        cv2.fillPoly(ink, [shape.astype(np.int32)], 255, cv2.LINE_AA)
+        if rng.random() < 0.6:
+            cv2.circle(ink, (x, y), int(radius * rng.uniform(0.15, 0.6)), 0, -1, cv2.LINE_AA)
+        if rng.random() < 0.4:
+            away = (x + int(radius * rng.normal()), y + int(2 * radius))
+            cv2.line(ink, (x, y), away, 0, int(rng.integers(2, 12)), cv2.LINE_AA)
+    else:
+        words = "".join(rng.choice(list("ABDEGKMRSTWXabdegk&+"), int(rng.integers(1, 6))))
+        size, fat = radius / 14, max(2, int(radius / rng.uniform(3, 8)))
+        cv2.putText(ink, words, (x, y), int(rng.choice([0, 2, 3, 4])), size, 255, fat, cv2.LINE_AA)
+
+
+def _boxed(photo, severity, rng: np.random.Generator):
+    """A metal or plastic box that the drawing does not know: a can, a plug's shell, a screen; it hides what is under it."""
+    high, wide = photo.shape[:2]
+    w, h = (2 * int(rng.integers(12, 90)) for _ in range(2))
+    if wide <= w + 4 or high <= h + 4:
+        return photo, severity
+    x, y = 2 * (int(rng.integers(0, wide - w)) // 2), 2 * (int(rng.integers(0, high - h)) // 2)
+    cells = slice(y // 2, (y + h) // 2), slice(x // 2, (x + w) // 2)
+    if (severity[cells] >= 48).mean() > 0.1:
+        return photo, severity
+    white = float(np.percentile(photo[::4, ::4], 99))
+    slope = rng.normal(0, 0.15, 2)
+    shade = 1 + slope[0] * np.linspace(-1, 1, w)[None, :] + slope[1] * np.linspace(-1, 1, h)[:, None]
+    colour = rng.uniform(0.25, 1.0) * rng.uniform(0.88, 1.05, 3) * white
+    face = shade[..., None] * colour
+    rim = int(rng.integers(1, 9))
+    face[:rim], face[:, :rim] = face[:rim] * rng.uniform(0.6, 1.5), face[:, :rim] * rng.uniform(0.6, 1.5)
+    face[-rim:], face[:, -rim:] = face[-rim:] * rng.uniform(0.4, 1.1), face[:, -rim:] * rng.uniform(0.4, 1.1)
+    if rng.random() < 0.4:
+        ink, at, size = float(rng.uniform(0, 1.2)), (w // 8, h // 2), w / 160
+        words = np.zeros((h, w), np.uint8)
+        cv2.putText(words, f"{rng.integers(10**6)}", at, 2, size, 255, 1, cv2.LINE_AA)
+        face *= 1 + (ink - 1) * words[..., None] / 255
+    photo, severity = photo.copy(), severity.copy()
+    photo[y : y + h, x : x + w] = cv2.GaussianBlur(
+        np.clip(face, 0, 255).astype(np.float32), (0, 0), rng.uniform(0.4, 1.2)
+    )
+    severity[cells] = 0
+    return photo, severity
 
 
 def _labelled(photo, severity, rng: np.random.Generator):
@@ -131,6 +188,8 @@ def disturbed(photo, drawing, severity, rng: np.random.Generator):
         photo = _printed(photo, free, rng)
     if rng.random() < 0.4:
         photo, severity = _labelled(photo, severity, rng)
+    if rng.random() < 0.3:
+        photo, severity = _boxed(photo, severity, rng)
     if rng.random() < 0.4:
         photo = _shadowed(photo, cv2.resize(drawing[2], size).astype(np.float32) / 255, rng)
     if rng.random() < 0.35:

@@ -83,7 +83,7 @@ def recrusted(photo, severity, rng: np.random.Generator):
     paint = (
         paint
         * ((around + 4) / (usual + 4)) ** np.float32(rng.uniform(0.3, 1))
-        * grain ** np.float32(rng.uniform(0.3, 1.6))
+        * grain ** np.float32(rng.uniform(0.6, 1.6))
     )
     paint *= (
         1 + np.float32(rng.uniform(0, 0.15)) * cloud(rng, (high, wide), rng.uniform(1.2, 7), 3)[..., None]
