@@ -231,3 +231,14 @@ def test_a_paper_is_in_the_language_of_the_page(worked_on):
     first = pypdfium2.PdfDocument(desk.store.attachment(kept.sha256))[0].get_textpage().get_text_range()
     for words in ("Beanstandung: It will not boot", "Verbleib", "Lötaugen", "Seite 1 von"):
         assert words in first
+
+
+def test_what_is_sent_back_stays_as_rooms_know_it():
+    """Only what people read is translated: values of fields, and what scripts compare, are not."""
+    unread = re.compile(r'(?<![\w-])(?:value|name|href|action|data-(?!good|bad)[\w-]+)="[^"]*\|say\b')
+
+    wrong = [
+        path.name for path in (tool.SOURCES / "web").rglob("*.html") if unread.search(path.read_text("utf-8"))
+    ]
+
+    assert wrong == []
