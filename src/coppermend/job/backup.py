@@ -14,13 +14,23 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, DateTime, insert, select, text
+from sqlalchemy import Connection, DateTime, insert, literal, select, text
+from sqlalchemy import table as named
 
 from coppermend.errors import InputError, RecordError
 from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.atomic import clear_disk_errors, sync_folder, temporary_sibling
 from coppermend.job.export_csv import csv_of_lines
-from coppermend.job.layout import AT_ONCE, FolderTarget, Nowhere, ZipTarget, all_tables, columns_of, lay_out
+from coppermend.job.layout import (
+    AT_ONCE,
+    FolderTarget,
+    Nowhere,
+    ZipTarget,
+    all_tables,
+    columns_of,
+    lay_out,
+    table_names,
+)
 from coppermend.job.manifest import MANIFEST, Kept
 from coppermend.job.readback import Reader, check, reader_of
 from coppermend.job.store import Store, now
@@ -182,9 +192,10 @@ def _note_backup(store: Store) -> None:
 def what_stands(store: Store) -> tuple[str, ...]:
     """The tables that hold anything, be it only people who may sign in or the shop's settings; () in a record to restore into."""
     with tables.reading(store.engine) as connection:
-        every = all_tables(connection)
         return tuple(
-            table.name for table in every if connection.execute(select(table).limit(1)).first() is not None
+            name
+            for name in table_names(connection)
+            if connection.execute(select(literal(1)).select_from(named(name)).limit(1)).first() is not None
         )
 
 

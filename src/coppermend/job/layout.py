@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from sqlalchemy import Connection, MetaData, Table, func, select
+from sqlalchemy import Connection, MetaData, Table, func, inspect, select
 
 from coppermend.job import tables
 from coppermend.job.manifest import MANIFEST, Kept, digest_of, manifest_of
@@ -93,11 +93,17 @@ class FolderTarget:
 def all_tables(connection: Connection) -> list[Table]:
     """Every table of the record that belongs in a backup, those that others refer to first."""
     found = MetaData()
-    found.reflect(
-        connection,
-        only=lambda name, _: name not in _LEFT_OUT and not name.startswith(("words_index", "sqlite_")),
-    )
+    found.reflect(connection, only=lambda name, _: _is_kept(name))
     return list(found.sorted_tables)
+
+
+def table_names(connection: Connection) -> list[str]:
+    """Names of the same tables in the order of the alphabet, without looking at their columns."""
+    return sorted(filter(_is_kept, inspect(connection).get_table_names()))
+
+
+def _is_kept(name: str) -> bool:
+    return name not in _LEFT_OUT and not name.startswith(("words_index", "sqlite_"))
 
 
 def columns_of(store: Store) -> dict[str, list[str]]:

@@ -49,8 +49,10 @@ class _File:
 
 def room_bytes(desk: Desk) -> int:
     """How large a backup may be that is brought back here [bytes]; 0 where there is a record already."""
-    if keeping.what_stands(desk.store):
-        return 0
+    return 0 if keeping.what_stands(desk.store) else _free_bytes(desk)
+
+
+def _free_bytes(desk: Desk) -> int:
     folders = (Path(tempfile.gettempdir()), desk.store.files.folder.parent)
     return min(shutil.disk_usage(folder).free for folder in folders) // _KEPT_FREE
 
@@ -87,11 +89,12 @@ def show_backups(request: Request) -> Response:
 def _backups_page(request: Request, **more: Any) -> Response:
     desk, days = desk_of(request), remind_days()
     store, standing = desk.store, keeping.what_stands(desk.store)
+    room = 0 if standing else _free_bytes(desk)
     shown = {"troubles": None, "restored": None, **more}
     return page(
         request, "backups.html", last=keeping.last_backup(store), due=keeping.backup_is_due(store, days),
         days=days, standing=", ".join(translate(_STANDS.get(name, name)) for name in standing),
-        room_mb=room_bytes(desk) // 1_000_000, **shown,
+        room_mb=room // 1_000_000, **shown,
     )  # fmt: skip
 
 
