@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -95,15 +95,19 @@ def path_of(language: str) -> Path:
     return LOCALES / language / "LC_MESSAGES" / "coppermend.po"
 
 
-def main() -> int:
-    """Write every catalogue anew; 1 when something is wrong with one of them."""
+def write_all(
+    updated: Callable[[str], Catalog],
+    path_of: Callable[[str], Path],
+    troubles: Callable[[Catalog], list[str]],
+) -> int:
+    """Write the catalogue of every language anew and say what is wrong with it; 1 when anything is."""
     bad = 0
     for language in sorted(path.name for path in LOCALES.iterdir() if path.is_dir()):
         catalogue = updated(language)
         with path_of(language).open("wb") as file:
-            write_po(file, catalogue, width=110, no_location=False, include_lineno=False, sort_by_file=True)
+            write_po(file, catalogue, width=110, include_lineno=False, sort_by_file=True)
         wrong = troubles(catalogue)
-        print(f"{language}: {len(catalogue)} messages, {len(wrong)} wrong")
+        print(f"{path_of(language).stem} in {language}: {len(catalogue)}, {len(wrong)} wrong")
         for line in wrong[:20]:
             print(f"  {line}")
         bad += len(wrong)
@@ -111,4 +115,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(write_all(updated, path_of, troubles))

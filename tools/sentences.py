@@ -21,13 +21,13 @@ from functools import lru_cache
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
-from babel.messages.pofile import read_po, write_po
+from babel.messages.pofile import read_po
 
+from catalogue import LOCALES, write_all
 from coppermend.web.sentences import bare, holes
 
 ROOT = Path(__file__).parents[1]
 SOURCES = ROOT / "src" / "coppermend"
-LOCALES = SOURCES / "web" / "locale"
 ROOMS = ("board", "damage", "isolate", "rework", "copper", "rom", "proving", "job", "papers", "web")
 ALSO = ("quantity.py", "errors.py")
 # Files whose texts are code, tables of other things, or never shown on a page.
@@ -241,20 +241,5 @@ def path_of(language: str) -> Path:
     return LOCALES / language / "LC_MESSAGES" / "sentences.po"
 
 
-def main() -> int:
-    """Write every catalogue anew; 1 when something is wrong with one of them."""
-    bad = 0
-    for language in sorted(path.name for path in LOCALES.iterdir() if path.is_dir()):
-        catalogue = updated(language)
-        with path_of(language).open("wb") as file:
-            write_po(file, catalogue, width=110, include_lineno=False, sort_by_file=True, omit_header=False)
-        wrong = troubles(catalogue)
-        print(f"{language}: {len(catalogue)} sentences, {len(wrong)} wrong")
-        for line in wrong[:20]:
-            print(f"  {line}")
-        bad += len(wrong)
-    return 1 if bad else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(write_all(updated, path_of, troubles))
