@@ -14,6 +14,7 @@ from itertools import pairwise
 import cv2
 import numpy as np
 import onnxruntime
+import scipy.ndimage
 from numpy.typing import NDArray
 
 from coppermend.board.model import Board, Layer
@@ -87,23 +88,18 @@ def rooted(chances: NDArray[np.float32]) -> NDArray[np.float32]:
     _, patches, figures, _ = cv2.connectedComponentsWithStats(sure, connectivity=8)
     area = figures[:, cv2.CC_STAT_AREA].astype(np.int64)
     area[0] = 0  # what is not sure
-    core = (area >= _CORE_MM2 * PX_PER_MM**2) & (area >= _SHARE * area.max())
+    large = area >= _CORE_MM2 * PX_PER_MM**2
+    core = large & (area >= _SHARE * area.max())
     if not core.any():
         return np.zeros_like(chances)
-    waiting = set(np.flatnonzero((area >= _CORE_MM2 * PX_PER_MM**2) & ~core).tolist())
-    away = _distance_px(core[patches])
-    while waiting:
-        reached = {patch for patch in waiting if away[patches == patch].min() <= _CREEP_MM * PX_PER_MM}
-        if not reached:
-            break
-        core[list(reached)] = True
-        waiting -= reached
-        away = _distance_px(core[patches])
-    return np.asarray(chances * (away <= _NEAR_MM * PX_PER_MM), np.float32)
-
-
-def _distance_px(there: NDArray[np.bool_]) -> NDArray[np.float32]:
-    return np.asarray(cv2.distanceTransform((~there).astype(np.uint8), cv2.DIST_L2, 5), np.float32)
+    while True:
+        away = cv2.distanceTransform((~core[patches]).astype(np.uint8), cv2.DIST_L2, 5)
+        waiting = np.flatnonzero(large & ~core)
+        nearest = scipy.ndimage.minimum(away, patches, waiting)
+        reached = waiting[np.asarray(nearest) <= _CREEP_MM * PX_PER_MM]
+        if not len(reached):
+            return np.asarray(chances * (away <= _NEAR_MM * PX_PER_MM), np.float32)
+        core[reached] = True
 
 
 def severity_of(
