@@ -144,10 +144,9 @@ def create_app(
     return app
 
 
-def _answer(request: Request, status: int, words: str) -> Response:
-    text = room_words(words)
+def _answer(request: Request, status: int, text: str) -> Response:
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": text}, status)
+        return JSONResponse({"error": room_words(text)}, status)
     return page(request, "error.html", status=status, text=text)
 
 

@@ -133,12 +133,13 @@ def _view(figure: Figure, answer: Answer, typed: Mapping[str, str]) -> dict[str,
 
 def _said(plot: Plot) -> Plot:
     """A plot with its words in the language of this request."""
-    return Plot(
-        room_words(plot.title),
-        room_words(plot.x_label),
-        room_words(plot.y_label),
-        tuple(replace(line, name=room_words(line.name)) for line in plot.lines),
-        tuple((room_words(name), y) for name, y in plot.levels),
+    return replace(
+        plot,
+        title=room_words(plot.title),
+        x_label=room_words(plot.x_label),
+        y_label=room_words(plot.y_label),
+        lines=tuple(replace(line, name=room_words(line.name)) for line in plot.lines),
+        levels=tuple((room_words(name), y) for name, y in plot.levels),
     )
 
 
