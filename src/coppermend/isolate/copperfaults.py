@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from itertools import chain
 
 import numpy as np
@@ -10,12 +9,11 @@ import numpy as np
 from coppermend.board.kinds import natural_key
 from coppermend.isolate.faults import Block, Way, block, mixed, starts_of
 from coppermend.isolate.graph import SignalGraph
-from coppermend.isolate.partfaults import cut_off, without
+from coppermend.isolate.partfaults import Factor, cut_off, without
 from coppermend.isolate.pins import Flags, Numbers, Pins
 from coppermend.isolate.priors import rate_of_class
 from coppermend.isolate.states import Mode
 
-Factor = Callable[[str], float]
 _DRY_SHARE = 0.1  # a filter capacitor has to dry out far before a board stops
 _DOUBTFUL_SHORT = 0.25  # of a joint's weight: neighbours without damage seldom touch
 _MOST_DIGITS = 9  # of a pin's number, which fits in a machine word

@@ -94,10 +94,6 @@ class SignalGraph:
             self._specs[pin] = self.flow.spec(pin)
         return self._specs[pin]
 
-    def acts(self, pin: PinRef) -> bool:
-        """Whether any output pin of its part, on a net or not, follows a pin."""
-        return pin in self.acting
-
     @cached_property
     def live(self) -> frozenset[PinRef]:
         """Driving pins on signal nets."""
