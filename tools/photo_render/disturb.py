@@ -98,13 +98,8 @@ def _artwork(ink, rng: np.random.Generator) -> None:
 
 def _boxed(photo, severity, rng: np.random.Generator):
     """A metal or plastic box that the drawing does not know: a can, a plug's shell, a screen; it hides what is under it."""
-    high, wide = photo.shape[:2]
     w, h = (2 * int(rng.integers(12, 90)) for _ in range(2))
-    if wide <= w + 4 or high <= h + 4:
-        return photo, severity
-    x, y = 2 * (int(rng.integers(0, wide - w)) // 2), 2 * (int(rng.integers(0, high - h)) // 2)
-    cells = slice(y // 2, (y + h) // 2), slice(x // 2, (x + w) // 2)
-    if (severity[cells] >= 48).mean() > 0.1:
+    if (place := _sound_place(severity, w, h, rng)) is None:
         return photo, severity
     white = float(np.percentile(photo[::4, ::4], 99))
     slope = rng.normal(0, 0.15, 2)
@@ -119,22 +114,33 @@ def _boxed(photo, severity, rng: np.random.Generator):
         words = np.zeros((h, w), np.uint8)
         cv2.putText(words, f"{rng.integers(10**6)}", at, 2, size, 255, 1, cv2.LINE_AA)
         face *= 1 + (ink - 1) * words[..., None] / 255
+    seen = cv2.GaussianBlur(np.clip(face, 0, 255).astype(np.float32), (0, 0), rng.uniform(0.4, 1.2))
+    return _covered(photo, severity, seen, place)
+
+
+def _sound_place(severity, w: int, h: int, rng: np.random.Generator):
+    """Column and row [px of the photo] for a thing of ``w`` x ``h``; None where it is too large or would hide damage."""
+    high, wide = 2 * severity.shape[0], 2 * severity.shape[1]
+    if wide <= w + 4 or high <= h + 4:
+        return None
+    x, y = 2 * (int(rng.integers(0, wide - w)) // 2), 2 * (int(rng.integers(0, high - h)) // 2)
+    hidden = severity[y // 2 : (y + h) // 2, x // 2 : (x + w) // 2]
+    return None if (hidden >= 48).mean() > 0.1 else (x, y)
+
+
+def _covered(photo, severity, thing, place):
+    """Photo and severity with a thing laid on; what it covers is not seen."""
+    (h, w), (x, y) = thing.shape[:2], place
     photo, severity = photo.copy(), severity.copy()
-    photo[y : y + h, x : x + w] = cv2.GaussianBlur(
-        np.clip(face, 0, 255).astype(np.float32), (0, 0), rng.uniform(0.4, 1.2)
-    )
-    severity[cells] = 0
+    photo[y : y + h, x : x + w] = thing
+    severity[y // 2 : (y + h) // 2, x // 2 : (x + w) // 2] = 0
     return photo, severity
 
 
 def _labelled(photo, severity, rng: np.random.Generator):
     """A paper label with a bar code; what it covers is not seen."""
-    high, wide = photo.shape[:2]
     w, h = int(rng.integers(90, 230)), int(rng.integers(50, 110))
-    if wide <= w + 4 or high <= h + 4:
-        return photo, severity
-    x, y = 2 * (int(rng.integers(0, wide - w)) // 2), 2 * (int(rng.integers(0, high - h)) // 2)
-    if (severity[y // 2 : (y + h) // 2, x // 2 : (x + w) // 2] >= 48).mean() > 0.1:
+    if (place := _sound_place(severity, w, h, rng)) is None:
         return photo, severity
     white = float(np.percentile(photo[::4, ::4], 99)) * rng.uniform(0.7, 1.05)
     paper = np.empty((h, w, 3), np.uint8)
@@ -144,11 +150,7 @@ def _labelled(photo, severity, rng: np.random.Generator):
     )
     bars = np.repeat(rng.random(w // 3 + 1) < 0.5, 3)[: w * 3 // 4]
     paper[h // 2 : h * 4 // 5, w // 8 : w // 8 + len(bars)][:, bars] = 20
-    photo = photo.copy()
-    photo[y : y + h, x : x + w] = cv2.GaussianBlur(paper, (0, 0), rng.uniform(0.4, 1.0))
-    severity = severity.copy()
-    severity[y // 2 : (y + h) // 2, x // 2 : (x + w) // 2] = 0
-    return photo, severity
+    return _covered(photo, severity, cv2.GaussianBlur(paper, (0, 0), rng.uniform(0.4, 1.0)), place)
 
 
 def _shadowed(photo, bodies, rng: np.random.Generator):

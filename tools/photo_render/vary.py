@@ -57,16 +57,15 @@ def reshaped(photo, drawing, severity, rng: np.random.Generator):
     return photo, np.ascontiguousarray(np.moveaxis(stacked, -1, 0)), severity
 
 
-def _cover(severity, size, rng: np.random.Generator):
-    """Share 0..1 of crust at the photo's scale, with an edge as sharp as may be."""
-    crust = cv2.resize((severity >= MODERATE).astype(np.float32), size)
-    return cv2.GaussianBlur(crust, (0, 0), rng.uniform(0.4, 1.6))[..., None]
+def _soft(cells, size, edge_px: float):
+    """Share 0..1 of the chosen cells at the photo's scale, with an edge that wide."""
+    return cv2.GaussianBlur(cv2.resize(cells.astype(np.float32), size), (0, 0), edge_px)[..., None]
 
 
 def recrusted(photo, severity, rng: np.random.Generator):
     """The crust in other colours, with other contrast and other grain, lit as it was."""
     high, wide = photo.shape[:2]
-    cover = _cover(severity, (wide, high), rng)
+    cover = _soft(severity >= MODERATE, (wide, high), rng.uniform(0.4, 1.6))
     if cover.max() < 0.5:
         return photo
     colour = photo.astype(np.float32)
@@ -94,8 +93,7 @@ def recrusted(photo, severity, rng: np.random.Generator):
 
 def restained(photo, severity, rng: np.random.Generator):
     """What is only stained or dulled in another tint, darker as a rule."""
-    stain = ((severity >= LIGHT) & (severity < MODERATE)).astype(np.float32)
-    cover = cv2.GaussianBlur(cv2.resize(stain, photo.shape[1::-1]), (0, 0), rng.uniform(0.5, 3))[..., None]
+    cover = _soft((severity >= LIGHT) & (severity < MODERATE), photo.shape[1::-1], rng.uniform(0.5, 3))
     tint = (rng.uniform(0.75, 1.05) * rng.uniform(0.92, 1.08, 3)).astype(np.float32)
     return np.clip(photo * (1 + (tint - 1) * cover), 0, 255).astype(np.uint8)
 
@@ -121,7 +119,7 @@ def leaked_upon(case, other, rng: np.random.Generator):
         crust = np.where(hidden, 0, crust).astype(np.uint8)
     if np.count_nonzero(crust) < 60:
         return case
-    cover = _cover(crust, (2 * columns, 2 * rows), rng)
+    cover = _soft(crust >= MODERATE, (2 * columns, 2 * rows), rng.uniform(0.4, 1.6))
     gain = np.float32(
         (np.median(photo[::4, ::4]) + 20) / (np.median(from_photo[::4, ::4]) + 20)
     ) ** np.float32(rng.uniform(0, 1))
