@@ -24,6 +24,7 @@ from coppermend.demo.board_data import demo_board_files
 from coppermend.demo.story import HEADER, damage_area
 from coppermend.web.app import create_app
 from coppermend.web.desk import Desk, Job
+from coppermend.web.errands import Errand
 
 WHO = "R. Tansy"
 CHROMIUM = shutil.which("chromium") or ""
@@ -46,6 +47,10 @@ class Bench:
     @property
     def job(self) -> Job:
         return self.desk.job(self.number)
+
+    def errand(self, address: str) -> Errand:
+        """The long work that a page at ``address`` tells of."""
+        return self.desk.errands.get(address.rpartition("/")[2])
 
     def get(self, path: str = "") -> Response:
         return self.client.get(f"/jobs/{self.number}{path}")

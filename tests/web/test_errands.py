@@ -35,7 +35,7 @@ def ended(bench, answer) -> tuple[str, Errand]:
     """Address and errand that a request was led to, once it has come to its end."""
     assert answer.status_code == 303, answer.text[:500]
     address = answer.headers["location"]
-    errand = bench.desk.errands.get(address.removeprefix("/work/"))
+    errand = bench.errand(address)
     assert errand.ended(120)
     return address, errand
 
@@ -108,7 +108,7 @@ def test_a_page_of_running_work_has_one_way_out(bench, monkeypatch):
     monkeypatch.setattr(boards, "archive_files", slowly)
     answer = hurried(bench).client.post(**sent())
     address = answer.headers["location"]
-    errand = bench.desk.errands.get(address.removeprefix("/work/"))
+    errand = bench.errand(address)
     while errand.total != 8:
         assert not errand.ended(0.01)
 

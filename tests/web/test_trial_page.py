@@ -93,7 +93,7 @@ def test_a_long_trial_can_be_left_and_stopped(at_work):
         stopped.headers["location"] == f"/boards/{at_work.board}/trial?faults=900&seed=3&job={at_work.number}"
     )
     assert 'value="900"' in at_work.client.get(stopped.headers["location"]).text
-    errand = at_work.desk.errands.get(begun.headers["location"].removeprefix("/work/"))
+    errand = at_work.errand(begun.headers["location"])
     assert errand.ended(60) and errand.state == "cancelled"
 
 
