@@ -23,6 +23,7 @@ from coppermend.damage.camera import View
 from coppermend.damage.features import channels, drawing_channels, photo_canvas
 from coppermend.damage.layers import Canvas
 from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
+from coppermend.damage.own_colours import by_own_colours
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
@@ -52,7 +53,8 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
     inside = view.scaled(photo.scale)
     straight = rectify(photo.rgb, inside, photo_canvas(board))
     drawing = drawing_channels(board, side)
-    chances = rooted(grade_chances(channels(straight, drawing)))
+    planes = channels(straight, drawing)
+    chances = by_own_colours(rooted(grade_chances(planes)), planes)
     canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
     on_board = canvas.blank()
     canvas.fill(on_board, board_shape(board))
