@@ -6,6 +6,7 @@ import dataclasses
 
 from coppermend.board.model import Board
 from coppermend.errors import RecordError
+from coppermend.job import earlierfaults
 from coppermend.job.earlierfaults import NO_HISTORY, FaultHistory, earlier_faults, history_for
 from coppermend.job.state import fold
 from coppermend.job.store import Store
@@ -63,3 +64,31 @@ def test_a_board_that_cannot_be_read_has_no_types(store: Store, small: Board, mo
 
     monkeypatch.setattr(store, "board", damaged)
     assert earlier_faults(store, small) == FaultHistory((("U1", 1),), ())
+
+
+def test_only_what_has_grown_is_read_again(store: Store, small: Board, monkeypatch):
+    """With any number of jobs in the record, one new observation costs the reading of one job; voids are seen too."""
+    monkeypatch.setattr(earlierfaults, "_AT_ONCE", 2)
+    jobs = [on_board(store, small, ("repair", name, "replaced")) for name in ("U1", "U2", "U1", "R1", "U1")]
+    on_board(store, small)
+    read: list[str] = []
+
+    def spied(entries):
+        entries = list(entries)
+        read.append(entries[0].job)
+        return fold(entries)
+
+    monkeypatch.setattr(earlierfaults, "fold", spied)
+
+    def here_after_reading() -> tuple[dict[str, int], list[str]]:
+        read.clear()
+        return dict(earlier_faults(store, small).here), list(read)
+
+    assert here_after_reading() == ({"R1": 1, "U1": 3, "U2": 1}, jobs)
+    assert here_after_reading()[1] == []
+    store.append(
+        jobs[1], "observation", "isolate", {"kind": "repair", "point": "D1", "value": "replaced"}, who="Bo"
+    )
+    assert here_after_reading() == ({"D1": 1, "R1": 1, "U1": 3}, [jobs[1]])
+    store.append(jobs[3], "void", "isolate", {"seq": 3}, who="Bo")
+    assert here_after_reading() == ({"D1": 1, "U1": 3}, [jobs[3]])

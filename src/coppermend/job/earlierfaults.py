@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import groupby
+from threading import Lock
+from typing import NamedTuple
 
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Connection, Engine, func, select
 
 from coppermend.board.model import Board
 from coppermend.board.same import Same
@@ -20,6 +22,7 @@ from coppermend.job.store import Store
 
 _KINDS = ("observation", "board", "void")
 _REMEMBERED = 16
+_AT_ONCE = 500  # jobs read at a time: databases limit what one question may name
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,14 @@ class FaultHistory:
 NO_HISTORY = FaultHistory()
 
 
+class _Found(NamedTuple):
+    """What was at fault in a job, and on which board."""
+
+    board: str
+    sha256: str
+    faults: tuple[str, ...]
+
+
 def earlier_faults(store: Store, board: Board, besides: str = "") -> FaultHistory:
     """The faults of earlier jobs: the last thing that each repaired, and what a swap of one part cured.
 
@@ -44,15 +55,13 @@ def earlier_faults(store: Store, board: Board, besides: str = "") -> FaultHistor
         board: The board whose name counts as the same type.
         besides: The job that asks, left out.
     """
-    with tables.reading(store.engine) as connection:
-        last = connection.execute(
-            select(func.max(tables.entry.c.id)).where(tables.entry.c.kind.in_(_KINDS))
-        ).scalar()
     here, of_type = Counter[str](), Counter[str]()
-    for job, name, sha256, faults in _faults(Same(store.engine), Same(store), last or 0):
+    types_on: dict[str, dict[str, str]] = {}
+    for job, (name, sha256, faults) in _found(store).items():
         if job == besides:
             continue
-        types = {part.refdes: part.type for part in _parts_of(store, sha256)}
+        if (types := types_on.get(sha256)) is None:
+            types = types_on[sha256] = {part.refdes: part.type for part in _parts_of(store, sha256)}
         for fault in faults:
             if name == board.name:
                 here[fault] += 1
@@ -73,20 +82,58 @@ def _parts_of(store: Store, sha256: str) -> tuple:  # type: ignore[type-arg]
         return ()
 
 
+@dataclass
+class _Remembered:
+    """What was at fault in each job of a record, and how far the record and each job had come when it was looked at."""
+
+    lock: Lock = field(default_factory=Lock)
+    last: int = 0
+    ends: dict[str, int] = field(default_factory=dict)
+    found: dict[str, _Found] = field(default_factory=dict)
+
+
 @lru_cache(maxsize=_REMEMBERED)
-def _faults(
-    engine: Same[Engine], _store: Same[Store], _last: int
-) -> tuple[tuple[str, str, str, tuple[str, ...]], ...]:
-    """(job, board's name, its SHA-256, what was at fault) for every job that found something."""
-    with tables.reading(engine.thing) as connection:
-        query = select(tables.entry).where(tables.entry.c.kind.in_(_KINDS))
-        rows = connection.execute(query.order_by(tables.entry.c.job, tables.entry.c.seq)).mappings().all()
-    found = []
+def _remembered(_engine: Same[Engine], _store: Same[Store]) -> _Remembered:
+    return _Remembered()
+
+
+def _found(store: Store) -> dict[str, _Found]:
+    """By job, for every job that found something; only jobs that have grown since the last time are read again."""
+    known = _remembered(Same(store.engine), Same(store))
+    with known.lock, tables.reading(store.engine) as connection:
+        last = connection.execute(
+            select(func.max(tables.entry.c.id)).where(tables.entry.c.kind.in_(_KINDS))
+        ).scalar()
+        if last and last != known.last:
+            ends = _ends(connection)
+            grown = [job for job, end in ends.items() if known.ends.get(job) != end]
+            for start in range(0, len(grown), _AT_ONCE):
+                known.found.update(_fold_each(connection, grown[start : start + _AT_ONCE]))
+            known.last, known.ends = last, ends
+        return {job: found for job, found in known.found.items() if found.faults}
+
+
+def _ends(connection: Connection) -> dict[str, int]:
+    """The number of the last entry that counts, of every job in which something was observed."""
+    searched = select(tables.entry.c.job).where(tables.entry.c.kind == "observation")
+    query = select(tables.entry.c.job, func.max(tables.entry.c.seq)).where(
+        tables.entry.c.kind.in_(_KINDS), tables.entry.c.job.in_(searched)
+    )
+    return dict(connection.execute(query.group_by(tables.entry.c.job)).all())
+
+
+def _fold_each(connection: Connection, jobs: Sequence[str]) -> Iterator[tuple[str, _Found]]:
+    query = select(tables.entry).where(tables.entry.c.kind.in_(_KINDS), tables.entry.c.job.in_(jobs))
+    rows = connection.execute(query.order_by(tables.entry.c.job, tables.entry.c.seq)).mappings().all()
     for job, entries in groupby((tables.entry_from_row(row) for row in rows), key=lambda entry: entry.job):
         state = fold(entries)
-        if state.board and (faults := tuple(dict.fromkeys(_at_fault(state)))):
-            found.append((job, state.board.name, state.board.sha256, faults))
-    return tuple(found)
+        faults = tuple(dict.fromkeys(_at_fault(state))) if state.board else ()
+        yield (
+            job,
+            _Found(
+                state.board.name if state.board else "", state.board.sha256 if state.board else "", faults
+            ),
+        )
 
 
 def _at_fault(state: JobState) -> Iterator[str]:
