@@ -25,7 +25,7 @@ _CHANNELS = (0, 1, 2, 5, 6, 7, 8, 9, 13, 14, 17, 18)
 _SHARES = (0.25, 0.35)  # of the photo's own answer in the logit of light and of moderate
 _SURE = 0.7
 _ZONE, _ZONE_MM = 0.3, 3.0  # what lies this near to a cell with such a chance is asked about
-_LEAST, _MOST = 200, 6000  # cells of a kind to learn from
+_LEAST, _MOST = 200, 2000  # cells of a kind to learn from
 _LIMIT = 4.0  # standard deviations
 _RIDGE, _STEPS, _STILL = 1.0, 12, 0.01
 _FLOOR, _FAR = 1e-3, 5.0  # neither the network nor the photo is surer than that
@@ -61,10 +61,10 @@ def _look_again(chance: Plane, planes: Plane, share: float) -> None:
     cells = np.stack([planes[channel][near] for channel in _CHANNELS], axis=1)
     cells -= cells.mean(axis=0)
     cells /= cells.std(axis=0) + np.float32(1e-3)
-    terms = _squared(np.clip(cells, -_LIMIT, _LIMIT, out=cells))
+    np.clip(cells, -_LIMIT, _LIMIT, out=cells)
     chosen = np.concatenate(learnt)
-    weights = logistic_fit(terms[chosen].astype(np.float64), known[chosen] > _SURE)
-    own = np.clip(terms @ weights.astype(np.float32), -_FAR, _FAR)
+    weights = logistic_fit(_squared(cells[chosen]).astype(np.float64), known[chosen] > _SURE)
+    own = np.clip(_judged(cells, weights.astype(np.float32)), -_FAR, _FAR)
     sane = np.clip(known, _FLOOR, 1 - _FLOOR)
     logit = np.log(sane / (1 - sane))
     chance[near] = 1 / (1 + np.exp(-(logit + np.float32(share) * (own - logit))))
@@ -83,6 +83,16 @@ def _squared(cells: Plane) -> Plane:
     terms[:, 0], terms[:, 1 : count + 1] = 1, cells
     np.multiply(cells[:, first], cells[:, second], out=terms[:, count + 1 :])
     return terms
+
+
+def _judged(cells: Plane, weights: Plane) -> Plane:
+    """(n,) ``_squared(cells) @ weights``, without the terms: there are seven times as many as channels."""
+    count = cells.shape[1]
+    products = np.zeros((count, count), np.float32)
+    products[np.triu_indices(count)] = weights[count + 1 :]
+    return np.asarray(
+        weights[0] + cells @ weights[1 : count + 1] + ((cells @ products) * cells).sum(axis=1), np.float32
+    )
 
 
 def logistic_fit(terms: Values, is_so: NDArray[np.bool_], ridge: float = _RIDGE) -> Values:
