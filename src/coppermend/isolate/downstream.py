@@ -46,13 +46,6 @@ class Downstream:
         self.order = len(made) - 1 - np.array(self.groups, dtype=np.int64)
         self.loops: tuple[tuple[int, ...], ...] = tuple(tuple(m) for m in made if len(m) > 1)
 
-    def mask(self, nets: Iterable[int]) -> int:
-        """The nets downstream of any of ``nets``, as the bits of one number."""
-        mask = 0
-        for net in nets:
-            mask |= self._masks[self.groups[net]]
-        return mask
-
     def packed(self, masks: Sequence[int]) -> Bits:
         """Masks as rows of bytes, shape (n, width), bit ``i & 7`` of byte ``i >> 3`` for net ``i``."""
         data = b"".join([mask.to_bytes(self.width, "little") for mask in masks])
