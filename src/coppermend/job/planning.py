@@ -14,15 +14,16 @@ from coppermend.board.same import Same
 from coppermend.job.assess import Assessment, assess
 from coppermend.job.known import board_facts
 from coppermend.job.remedying import proofs_of
+from coppermend.proving.leastplan import LeastPlan
 from coppermend.proving.records import Proof
 from coppermend.rework.drawing import remedy_svg
 from coppermend.rework.options import compare_options, usual_prices
-from coppermend.rework.records import Remedy
+from coppermend.rework.records import KitLine, Remedy
 from coppermend.rework.remedies import choose
 from coppermend.rework.stocked import Stock, Supply, supply_kit
 from coppermend.rework.verify import check_remedy, conflicts
 
-_REMEDIES = 256
+_REMEDIES, _EFFECTS = 256, 128
 
 
 @dataclass(frozen=True)
@@ -130,23 +131,36 @@ def plan_effect(
         UnknownName: If an id is not on offer.
         InputError: If two of them exclude each other, or one is only a note.
     """
-    chosen = choose(found.remedies, ids)
-    tried, bare = (_with(found, library, ids) for ids in ([one.id for one in chosen], []))
+    chosen = tuple(one.id for one in choose(found.remedies, ids))
+    tried, bare = (_with(found, library, ids) for ids in (chosen, ()))
+    return _effect(
+        Same(found.board), Same(library), Same(found.remedies), chosen, Same(tried.kit), Same(tried.plan), Same(bare.plan),
+        tuple(shelf),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=_EFFECTS)
+def _effect(  # noqa: PLR0917  (a cache tells keys apart by position)
+    board: Same[Board], library: Same[PartLibrary], offered: Same[tuple[Remedy, ...]], ids: tuple[str, ...],
+    kit: Same[tuple[KitLine, ...]], tried: Same[LeastPlan], bare: Same[LeastPlan], shelf: tuple[Stock, ...],
+) -> PlanEffect:  # fmt: skip
+    chosen = choose(offered.thing, ids)
     options = compare_options(chosen)
     minutes = sum(option.minutes for option in options)
-    before, now = {p.id for p in bare.proofs_to_do}, {p.id for p in tried.proofs_to_do}
+    wanted, usual = tried.thing.proofs, bare.thing.proofs
+    before, now = {p.id for p in usual}, {p.id for p in wanted}
     return PlanEffect(
         chosen=chosen,
-        supplies=supply_kit(tried.kit, shelf),
+        supplies=supply_kit(kit.thing, shelf),
         minutes=minutes,
         labour=minutes / 60 * usual_prices().hourly,
         conflicts=conflicts(chosen),
         findings=tuple(
             (one.id, finding)
             for one in chosen
-            for finding in remedy_facts(found.board, library, one).findings
+            for finding in remedy_facts(board.thing, library.thing, one).findings
         ),
-        proofs=tried.proofs_to_do,
-        more_proofs=tuple(p for p in tried.proofs_to_do if p.id not in before),
-        fewer_proofs=tuple(p for p in bare.proofs_to_do if p.id not in now),
+        proofs=wanted,
+        more_proofs=tuple(p for p in wanted if p.id not in before),
+        fewer_proofs=tuple(p for p in usual if p.id not in now),
     )

@@ -8,12 +8,14 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.kinds import kind_of, natural_key
 from coppermend.board.model import Board
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 from coppermend.board.subject import part_subject
 from coppermend.errors import CoppermendError, InputError
 from coppermend.proving.concerns import concerns_from
@@ -32,6 +34,7 @@ from coppermend.rom.timing import access_margin
 
 _LARGER = ("2732", "2764", "27128", "27256", "27512")
 _SEED = 6
+_REMEDIES = 256  # whose proofs are remembered
 _STRENGTH = 0.95  # a comparison of all bytes, or a meter across a resistor: common practice, no source
 
 
@@ -147,11 +150,16 @@ def _chip(library: PartLibrary, gate: AdapterGate, supplies: tuple[str, str]) ->
 
 def required_proofs(chosen: Sequence[Remedy]) -> tuple[Proof, ...]:
     """The proofs that remedies bring with them, for parts that the old board did not have."""
+    return tuple(proof for remedy in chosen for proof in _required(Same(remedy)))
+
+
+@lru_cache(maxsize=_REMEDIES)
+def _required(remedy: Same[Remedy]) -> tuple[Proof, ...]:
+    cautions = remedy.thing.cautions
     return tuple(
-        Proof(one.id, one.title, "bench", one.how, frozenset({part_subject(one.part)}), _STRENGTH, remedy.cautions)
-        for remedy in chosen
-        for one in remedy.requires
-    )  # fmt: skip
+        Proof(one.id, one.title, "bench", one.how, frozenset({part_subject(one.part)}), _STRENGTH, cautions)
+        for one in remedy.thing.requires
+    )
 
 
 def required_concerns(chosen: Sequence[Remedy]) -> tuple[Concern, ...]:

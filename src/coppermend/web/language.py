@@ -22,6 +22,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.numbers import format_currency, get_decimal_symbol, get_group_symbol
 from babel.support import Translations
+from markupsafe import Markup
 
 from coppermend.board.lengths import MM, UNITS, Lengths
 
@@ -29,6 +30,7 @@ ENGLISH = "en"
 _FOLDER = Path(__file__).parent / "locale"
 LANGUAGES: Mapping[str, str] = {"en": "English", "de": "Deutsch"}
 _ISO_DAY, _ISO_MOMENT = "yyyy-MM-dd", "yyyy-MM-dd HH:mm"
+_MESSAGES = 8192  # held per process, in all languages; the templates have some two thousand
 _WEIGHT = re.compile(r"\s*([a-zA-Z-]{1,20})\s*(?:;\s*q=([01](?:\.\d{1,3})?))?\s*")
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
 _measured: ContextVar[Lengths] = ContextVar("units", default=MM)
@@ -105,6 +107,22 @@ def translate(message: str) -> str:
     return catalogue(spoken()).gettext(message) if message else ""
 
 
+def message_words(message: str, /, **values: object) -> Markup:
+    """A message of a template in the language of this request, as HTML: its ``%(name)s`` filled with escaped ``values``."""
+    return _message(spoken(), message) % values if values else _whole(spoken(), message)
+
+
+@lru_cache(maxsize=_MESSAGES)
+def _message(language: str, message: str) -> Markup:
+    return Markup(catalogue(language).gettext(message) if message else "")
+
+
+@lru_cache(maxsize=_MESSAGES)
+def _whole(language: str, message: str) -> Markup:
+    # Without values it is a format all the same, in which %% stands for one sign.
+    return _message(language, message) % {}
+
+
 def translate_plural(one: str, many: str, number: int) -> str:
     """The form of a message that fits ``number``."""
     return catalogue(spoken()).ngettext(one, many, number)
@@ -121,7 +139,7 @@ def number_words(value: float, digits: int = 0) -> str:
     >>> number_words(1234.5, 1)
     '1234.5'
     """
-    return f"{value:.{digits}f}".replace(".", get_decimal_symbol(spoken()))
+    return f"{value:.{digits}f}".replace(".", decimal_point())
 
 
 def count_words(value: int) -> str:
@@ -130,7 +148,7 @@ def count_words(value: int) -> str:
     >>> count_words(65536)
     '65,536'
     """
-    return f"{value:,}".replace(",", get_group_symbol(spoken()))
+    return f"{value:,}".replace(",", _signs(spoken())[1])
 
 
 def length_words(mm: float, digits: int = 0) -> str:
@@ -162,7 +180,13 @@ def lengths_in(text: str) -> str:
 
 def decimal_point() -> str:
     """What the language of this request writes between whole numbers and decimals."""
-    return str(get_decimal_symbol(spoken()))
+    return _signs(spoken())[0]
+
+
+@lru_cache(maxsize=len(LANGUAGES))
+def _signs(language: str) -> tuple[str, str]:
+    """What a language writes between whole numbers and decimals, and between groups of three."""
+    return str(get_decimal_symbol(language)), str(get_group_symbol(language))
 
 
 def _own_sign(number: str) -> str:

@@ -29,6 +29,7 @@ from coppermend.web.language import (
     lengths_in,
     mark,
     measured,
+    message_words,
     moment_words,
     money_words,
     number_words,
@@ -38,6 +39,9 @@ from coppermend.web.language import (
     translate_plural,
 )
 from coppermend.web.marking import MarkWords
+from coppermend.web.pieces import Pieces
+from coppermend.web.plan_view import figure_link
+from coppermend.web.prove_view import open_line
 from coppermend.web.sentences import say
 
 _ = translate
@@ -80,6 +84,7 @@ def templates() -> Environment:
     )
     made.policies["ext.i18n.trimmed"] = True
     made.install_gettext_callables(translate, translate_plural, newstyle=True)  # type: ignore[attr-defined]
+    made.globals.update(gettext=message_words, _=message_words, kept=Pieces())  # some hundred messages a page
     made.filters.update(ohms=ohms_words, day=day_words, moment=moment_words, grade=grade, told=entry_words)
     made.filters.update(
         number=number_words,
@@ -91,6 +96,8 @@ def templates() -> Environment:
         say=room_words,
         upfirst=lambda text: text[:1].upper() + text[1:],
         t=translate,
+        open_line=open_line,
+        figure_link=figure_link,
     )
     made.globals.update(STAGES=STAGES, QUESTIONS=STAGE_QUESTIONS, next_stage=next_stage)
     return made

@@ -3,26 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 from urllib.parse import urlencode
 
 from markupsafe import Markup
 
+from coppermend.board.model import Board
 from coppermend.board.parttypes import PartLibrary
 from coppermend.board.same import Same
 from coppermend.errors import CoppermendError
 from coppermend.job.assess import Assessment
-from coppermend.job.planning import PlanEffect, plan_effect, remedy_facts
+from coppermend.job.planning import PlanEffect, RemedyFacts, plan_effect, remedy_facts
 from coppermend.job.shelf import read_shelf, stock
-from coppermend.rework.options import break_evens, compare_options
+from coppermend.rework.options import BreakEven, Option, break_evens, compare_options
 from coppermend.rework.records import Check, Remedy
 from coppermend.rework.stocked import Stock
 from coppermend.web.desk import Desk, Job
+from coppermend.web.language import spoken
 from coppermend.web.sentences import say_titles
 
 TRIED = "try"
 _EFFECTS = 128
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A remedy on offer as the page shows it; ``clashes`` are titles of chosen ones that exclude it, ``option`` its price.
+
+    ``drawing`` is in the language that it was made for.
+    """
+
+    remedy: Remedy
+    chosen: bool
+    clashes: tuple[str, ...]
+    facts: RemedyFacts
+    drawing: Markup
+    option: Option | None
 
 
 def plan_view(desk: Desk, job: Job, query: Mapping[str, str]) -> dict[str, Any]:
@@ -30,28 +48,35 @@ def plan_view(desk: Desk, job: Job, query: Mapping[str, str]) -> dict[str, Any]:
     found = job.found
     if found is None:
         return {"offered": ()}
-    chosen = set(job.state.remedies)
-    titles = {remedy.id: remedy.title for remedy in found.remedies}
-    options = compare_options(found.remedies)
-    by_id = {option.id: option for option in options}
-    rows = [
-        {
-            "remedy": remedy,
-            "chosen": remedy.id in chosen,
-            "clashes": [titles[r] for r in remedy.excludes if r in chosen],
-            "facts": remedy_facts(found.board, desk.library, remedy),
-            "drawing": Markup(say_titles(remedy_facts(found.board, desk.library, remedy).drawing)),
-            "option": by_id.get(remedy.id),
-        }
-        for remedy in found.remedies
-    ]
+    chosen = frozenset(job.state.remedies)
+    options, break_even = _compared(Same(found.remedies))
     return {
-        "offered": rows,
+        "offered": _offers(Same(found.board), Same(desk.library), Same(found.remedies), chosen, spoken()),
         "options": options,
-        "break_even": break_evens(found.remedies),
-        "figure_link": figure_link,
+        "break_even": break_even,
         **effect_view(desk, job, query),
     }
+
+
+@lru_cache(maxsize=_EFFECTS)
+def _compared(offered: Same[tuple[Remedy, ...]]) -> tuple[tuple[Option, ...], tuple[BreakEven, ...]]:
+    return compare_options(offered.thing), break_evens(offered.thing)
+
+
+@lru_cache(maxsize=_EFFECTS)
+def _offers(
+    board: Same[Board], library: Same[PartLibrary], offered: Same[tuple[Remedy, ...]], chosen: frozenset[str],
+    _language: str,
+) -> tuple[Offer, ...]:  # fmt: skip
+    titles = {remedy.id: remedy.title for remedy in offered.thing}
+    by_id = {option.id: option for option in _compared(offered)[0]}
+    made = []
+    for remedy in offered.thing:
+        facts = remedy_facts(board.thing, library.thing, remedy)
+        clashes = tuple(titles[name] for name in remedy.excludes if name in chosen)
+        drawing = Markup(say_titles(facts.drawing))
+        made.append(Offer(remedy, remedy.id in chosen, clashes, facts, drawing, by_id.get(remedy.id)))
+    return tuple(made)
 
 
 def effect_view(desk: Desk, job: Job, query: Mapping[str, str]) -> dict[str, Any]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Collection, Iterable, Mapping
+from functools import lru_cache
 from typing import Any
 
-from coppermend.board.atrisk import TouchedNet, TouchedPart
+from coppermend.board.atrisk import Touch, TouchedNet, TouchedPart
 from coppermend.board.cautions import Caution, cautions_for, merged
 from coppermend.board.draw import Overlay
-from coppermend.board.model import Layer
+from coppermend.board.model import Board, Layer
+from coppermend.board.same import Same
 from coppermend.damage.touch import touch_by_section
 from coppermend.job.history import earlier_work
 from coppermend.job.state import EvidenceLine
@@ -25,6 +27,7 @@ from coppermend.web.plan_view import plan_view
 from coppermend.web.prove_view import tests_here
 
 Query = Mapping[str, str]
+_DAMAGES = 64  # whose sections are remembered, in each language
 _LARGEST_DRAWN = 40_000  # characters of GeoJSON that are worth editing by hand
 
 
@@ -51,23 +54,29 @@ def _isolate(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
     return {"groups": sections_touched(job), **isolate_view(job, desk, query.get("step", ""))}
 
 
-def sections_touched(job: Job) -> list[tuple[str, list[TouchedPart], list[TouchedNet]]]:
+Section = tuple[str, tuple[TouchedPart, ...], tuple[TouchedNet, ...]]
+
+
+def sections_touched(job: Job) -> tuple[Section, ...]:
     """Section, its touched parts and its touched nets, in the board's order."""
     if job.found is None or job.board is None:
-        return []
-    touched = job.found.touch
-    parts = {part.refdes: part for part in touched.parts}
-    nets = {net.net: net for net in touched.nets}
-    return [
-        (_title(job, group.section), [parts[p] for p in group.parts], [nets[n] for n in group.nets])
-        for group in touch_by_section(touched, job.board)
-    ]
+        return ()
+    return _sections(Same(job.found.touch), Same(job.board), translate("of no section"))
 
 
-def _title(job: Job, section: str) -> str:
-    assert job.board is not None
-    titles = {s.name: s.title or s.name for s in job.board.sections}
-    return titles.get(section, section) or translate("of no section")
+@lru_cache(maxsize=_DAMAGES)
+def _sections(touched: Same[Touch], board: Same[Board], nowhere: str) -> tuple[Section, ...]:
+    parts = {part.refdes: part for part in touched.thing.parts}
+    nets = {net.net: net for net in touched.thing.nets}
+    titles = {s.name: s.title or s.name for s in board.thing.sections}
+    return tuple(
+        (
+            titles.get(group.section, group.section) or nowhere,
+            tuple(parts[p] for p in group.parts),
+            tuple(nets[n] for n in group.nets),
+        )
+        for group in touch_by_section(touched.thing, board.thing)
+    )
 
 
 def _plan(desk: Desk, job: Job, query: Query) -> dict[str, Any]:
