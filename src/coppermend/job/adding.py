@@ -5,12 +5,15 @@ Knows no files and no clock, and repeats nothing: that is the store's affair.
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, RowMapping, func, insert, select
+from sqlalchemy import Connection, RowMapping, bindparam, func, insert, select
 
 from coppermend.errors import InputError, RecordError, UnknownName
 from coppermend.job import cards, comebacks, learnt, tables
 from coppermend.job.entry import Entry
 from coppermend.job.voiding import voided
+
+# Asked by every page of a job: put together once, since that takes as long as to ask it.
+_LAST_SEQ = select(func.max(tables.entry.c.seq)).where(tables.entry.c.job == bindparam("of"))
 
 
 def no_job(number: str) -> UnknownName:
@@ -24,7 +27,7 @@ def last_seq(connection: Connection, number: str) -> int:
     Raises:
         UnknownName: If there is no such job.
     """
-    last = connection.scalar(select(func.max(tables.entry.c.seq)).where(tables.entry.c.job == number))
+    last = connection.scalar(_LAST_SEQ, {"of": number})
     if last is None:
         raise no_job(number)
     return int(last)

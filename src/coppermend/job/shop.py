@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import JSON, Column, Integer, String, Table, insert, select
+from sqlalchemy import JSON, Column, Integer, String, Table, bindparam, insert, select
 
 from coppermend.errors import InputError, UnknownName
 from coppermend.isolate.choice import Tools
@@ -30,6 +30,8 @@ shop_entry = Table(
     Column("body", JSON, nullable=False),
 )
 
+# Asked by every page: put together once, since that takes about as long as to ask it.
+_ABOUT = select(shop_entry).where(shop_entry.c.about == bindparam("thing")).order_by(shop_entry.c.id)
 _LONGEST = 2000
 TOOLS: Mapping[str, str] = {
     "multimeter": "meter", "logic probe": "logic_probe", "frequency counter": "counter", "spare parts": "spares",
@@ -206,9 +208,8 @@ def set_shop(store: Store, changes: Mapping[str, str], *, who: str) -> Shop:
 
 def shop_entries(store: Store, about: str) -> list[dict[str, Any]]:
     """Entries about one thing, oldest first: id, at, who, kind, body."""
-    query = select(shop_entry).where(shop_entry.c.about == about).order_by(shop_entry.c.id)
     with tables.reading(store.engine) as connection:
-        return [dict(row) for row in connection.execute(query).mappings()]
+        return [dict(row) for row in connection.execute(_ABOUT, {"thing": about}).mappings()]
 
 
 def add_shop_entries(store: Store, about: str, made: list[tuple[str, dict[str, Any]]], *, who: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any
@@ -196,17 +196,32 @@ class JobState:
         return document
 
 
-def fold(entries: Iterable[Entry]) -> JobState:
+def readable(entry: Entry) -> bool:
+    """Whether this version knows an entry's kind, and its body has what the kind needs."""
+    try:
+        check_body(check_kind(entry.kind), entry.body)
+    except InputError:  # written by a later version
+        return False
+    return True
+
+
+def fold(entries: Iterable[Entry], unreadable: Collection[int] | None = None) -> JobState:
     """The state of a job after ``entries``, in whatever order they are given; never fails.
 
     Entries that are void do not count. Entries of unknown kinds, or whose body lacks what their kind needs,
     are counted in ``unread`` and skipped.
+
+    Args:
+        entries: Entries of one job.
+        unreadable: The numbers of those that are not ``readable``, where they have been looked through before.
     """
     ordered = sorted(entries, key=lambda entry: entry.seq)
     if not ordered:
         return JobState()
     gone = voided(voids_among(ordered))
-    counting, unread = _by_kind(entry for entry in ordered if entry.seq not in gone)
+    if unreadable is None:
+        unreadable = {entry.seq for entry in ordered if not readable(entry)}
+    counting = _by_kind(entry for entry in ordered if entry.seq not in gone and entry.seq not in unreadable)
     header = _header(counting["job"])
     return JobState(
         number=ordered[0].job,
@@ -249,21 +264,15 @@ def fold(entries: Iterable[Entry]) -> JobState:
         quoted_minutes=dealings.quoted_minutes(counting["paper"]),
         erased=counting["erased"][-1].at if counting["erased"] else None,
         voided=gone,
-        unread=unread,
+        unread=sum(entry.seq in unreadable and entry.seq not in gone for entry in ordered),
     )
 
 
-def _by_kind(entries: Iterable[Entry]) -> tuple[Mapping[str, list[Entry]], int]:
+def _by_kind(entries: Iterable[Entry]) -> Mapping[str, list[Entry]]:
     groups: dict[str, list[Entry]] = defaultdict(list)
-    unread = 0
     for entry in entries:
-        try:
-            check_body(check_kind(entry.kind), entry.body)
-        except InputError:  # written by a later version; the count says so
-            unread += 1
-        else:
-            groups[entry.kind].append(entry)
-    return groups, unread
+        groups[entry.kind].append(entry)
+    return groups
 
 
 def _last(entries: Sequence[Entry], key: str) -> dict[str, Entry]:

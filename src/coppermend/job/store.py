@@ -13,7 +13,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Engine, func, insert, select
+from sqlalchemy import Connection, Engine, bindparam, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from coppermend.board.model import Board
@@ -34,6 +34,12 @@ _TRIES = 50
 _STALE_S = 24 * 3600.0
 _BOARDS_IN_MEMORY = 16
 _PATH = re.compile(r"[\\/]")
+# Put together once, since that takes about as long as to ask it.
+_ENTRIES = (
+    select(tables.entry)
+    .where(tables.entry.c.job == bindparam("of"), tables.entry.c.seq > bindparam("after"))
+    .order_by(tables.entry.c.seq)
+)
 T = TypeVar("T")
 
 
@@ -136,18 +142,18 @@ class Store:
 
         return self._write_once_free(insert_next)
 
-    def entries(self, job: str) -> tuple[Entry, ...]:
-        """The whole record of a job, oldest first.
+    def entries(self, job: str, after: int = 0) -> tuple[Entry, ...]:
+        """The whole record of a job, oldest first; with ``after`` only the entries after that number.
 
         Raises:
             InputError: If the number is malformed.
             UnknownName: If there is no such job.
         """
         number = check_number(job)
-        query = select(tables.entry).where(tables.entry.c.job == number).order_by(tables.entry.c.seq)
         with tables.reading(self.engine) as connection:
-            found = tuple(tables.entry_from_row(row) for row in connection.execute(query).mappings())
-        if not found:
+            rows = connection.execute(_ENTRIES, {"of": number, "after": after}).mappings()
+            found = tuple(tables.entry_from_row(row) for row in rows)
+        if not found and not after:
             raise adding.no_job(number)
         return found
 

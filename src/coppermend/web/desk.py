@@ -8,7 +8,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from threading import Event
+from threading import Event, Lock
 
 from fastapi import Request
 
@@ -27,7 +27,7 @@ from coppermend.job.entry import Entry
 from coppermend.job.number import check_number
 from coppermend.job.people import People
 from coppermend.job.shop import Shop, read_shop
-from coppermend.job.state import JobState, fold
+from coppermend.job.state import JobState, fold, readable
 from coppermend.job.store import Store
 from coppermend.web.errands import Errands
 from coppermend.web.language import LANGUAGES
@@ -81,6 +81,35 @@ class Drawn:
         return cls(plain, gzip.compress(plain, compresslevel=5, mtime=0), f'"{digest}"')
 
 
+class _Record:
+    """A job's entries and its state as they were read last; of a record that has grown only the new ones are read."""
+
+    def __init__(self, number: str) -> None:
+        self.number = number
+        self.told: tuple[tuple[Entry, ...], JobState] | None = None
+        self._unreadable: frozenset[int] = frozenset()
+        self._lock = Lock()
+
+    def up_to(self, store: Store, last_seq: int) -> tuple[tuple[Entry, ...], JobState]:
+        """Entries and state, read anew unless the entry ``last_seq`` was the last; erasing adds an entry as well.
+
+        Raises:
+            UnknownName: If there is no such job.
+        """
+        with self._lock:
+            known = self.told[0] if self.told else ()
+            read = known[-1].seq if known else 0
+            if self.told and read == last_seq:
+                return self.told
+            new = store.entries(self.number, after=read)
+            if read > last_seq or any(entry.kind == "erased" for entry in new):  # not what it was any more
+                known, new, self._unreadable = (), store.entries(self.number), frozenset()
+            self._unreadable |= {entry.seq for entry in new if not readable(entry)}
+            entries = (*known, *new)
+            self.told = entries, fold(entries, self._unreadable)
+            return self.told
+
+
 class Trials:
     """The last trials of the search on planted faults, by board, number of faults and seed; safe for threads."""
 
@@ -107,7 +136,7 @@ class Desk:
         self.errands = Errands()
         self.people = People(store.engine)
         self.trials = Trials()
-        self._told = lru_cache(maxsize=_JOBS_REMEMBERED)(self._read)
+        self._read = lru_cache(maxsize=_JOBS_REMEMBERED)(_Record)
         self._assessed = lru_cache(maxsize=_JOBS_REMEMBERED)(self._assess)
         self.board = lru_cache(maxsize=_BOARDS_REMEMBERED)(self._board)
         self.drawing = lru_cache(maxsize=2 * _BOARDS_REMEMBERED)(self._draw)
@@ -126,7 +155,7 @@ class Desk:
             InputError: If the number is malformed.
         """
         number = check_number(number)
-        entries, state = self._told(number, self.store.last_seq(number))
+        entries, state = self._read(number).up_to(self.store, self.store.last_seq(number))
         if state.board is None:
             return Job(state, entries)
         board = self.board(state.board.sha256)
@@ -137,10 +166,13 @@ class Desk:
     def is_large(self, number: str) -> bool:
         """Whether a job's board is so large that working a page out may take a while (some 500 parts, common practice).
 
+        Where the job was looked at before, the board that it had then says so: the record is not asked again.
+
         Raises:
             UnknownName: If there is no such job.
         """
-        _, state = self._told(number, self.store.last_seq(number))
+        record = self._read(number)
+        _, state = record.told or record.up_to(self.store, self.store.last_seq(number))
         if state.board is None:
             return False
         board = self.board(state.board.sha256)
@@ -160,11 +192,6 @@ class Desk:
                     self.drawing(sha256, side)
             except CoppermendError:  # its own page tells what is wrong with it
                 continue
-
-    def _read(self, number: str, last_seq: int) -> tuple[tuple[Entry, ...], JobState]:
-        """A job's entries and state, remembered until its record has grown; erasing makes it grow as well."""
-        entries = self.store.entries(number)
-        return entries, fold(entries)
 
     def settings(self) -> Shop:
         """What the shop has set, as it stands."""
