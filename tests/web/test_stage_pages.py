@@ -49,6 +49,17 @@ def test_an_area_that_cannot_be_used_is_refused_with_what_was_typed(at_work, sen
     assert at_work.job.state.damage is None
 
 
+def test_a_part_that_the_board_does_not_have_cannot_come_off(damaged):
+    """A slip of the keys is told with what was typed; a part off the list and a socket are taken."""
+    answer = damaged.post("strip", refdes="XX9", done="1", fate="discard")
+
+    assert answer.status_code == 400 and "&#39;XX9&#39; is no part of this board" in answer.text
+    assert 'name="refdes" maxlength="40" value="XX9"' in answer.text
+    damaged.kept("strip", refdes="C6", done="1")
+    damaged.kept("strip", refdes="XU3", done="1")
+    assert set(damaged.job.state.strip) == {"C6", "XU3"}
+
+
 def test_a_drawn_area_says_what_it_touches(damaged):
     """Parts and nets appear with severity and what they do."""
     text = damaged.get("/inspect").text

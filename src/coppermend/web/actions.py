@@ -37,11 +37,22 @@ def take_off(request: Request, number: str, form: SentForm) -> Response:
     """Tick that a part is off, with its fate; or that it is not."""
     refdes = form.text("refdes")
 
-    def body(_: Job) -> dict[str, Any]:
+    def body(job: Job) -> dict[str, Any]:
+        _on_board(job, refdes)
         fate = {"fate": form.text("fate")} if form.text("fate") else {}
         return {"refdes": refdes, "done": form.flag("done"), **fate}
 
     return keep(request, number, "strip", "strip", form, body, anchor=f"off-{refdes}")
+
+
+def _on_board(job: Job, refdes: str) -> None:
+    """Refuse what is neither a part of the board, nor on its list, nor the socket of a part: nothing would show it."""
+    listed = {item.refdes for item in job.found.strip} if job.found else set()
+    if job.board and refdes not in listed and refdes.removeprefix("X") not in job.board.index.parts:
+        raise InputError(
+            f"{refdes[:40]!r} is no part of this board",
+            expected="one of its parts, or XU3 for the socket of U3",
+        )
 
 
 @router.post("/jobs/{number}/reading")

@@ -1,13 +1,15 @@
 // The probe page by keyboard or foot pedal: space or enter is good, o is open, s is short, u undoes the last reading,
 // n puts the probe off. Good and bad sound different, so that the eyes can stay on the tips.
 import { sound } from "./copper_sound.js";
+import { byKeys } from "./keys.js";
 
 const form = document.getElementById("reading-form");
 const undo = document.getElementById("undo-form");
 
 const ohms = document.getElementById("ohms");
-if (ohms && matchMedia("(pointer: fine)").matches) ohms.focus({ preventScroll: true });
-if (ohms && !location.hash) document.getElementById("probe").scrollIntoView({ block: "nearest" });
+const refused = document.getElementById("error");
+if (ohms && (byKeys() || matchMedia("(pointer: fine)").matches)) ohms.focus({ preventScroll: true });
+if (ohms && !location.hash && !refused) document.getElementById("probe").scrollIntoView({ block: "nearest" });
 
 function press(answer) {
   const button = form?.querySelector(`[name=answer][value=${answer}]`);

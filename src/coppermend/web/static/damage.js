@@ -1,4 +1,5 @@
 // Drawing the damaged area by its corners. The text field holds what will be sent; this writes it.
+import { byKeys } from "./keys.js";
 import { _ } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -14,11 +15,13 @@ function start() {
   const field = form.elements.area;
   const told = document.getElementById("draw-told");
   const list = document.getElementById("areas");
+  const caption = figure.querySelector("figcaption"), tapped = caption.textContent;
   const button = (name) => form.querySelector(`[data-draw=${name}]`);
   const draft = `draft:damage:${location.pathname}`;
   const sheets = new Set();
   let corners = [];
   let drawing = false;
+  let said = false; // whether the caption tells of drawing
   let cross = null; // where the keys are, in millimetres of the board; null until one is pressed
 
   const features = () => {
@@ -67,7 +70,13 @@ function start() {
     button("start").setAttribute("aria-pressed", String(drawing));
     button("start").textContent = drawing ? _("Stop drawing") : _("Draw");
     figure.classList.toggle("is-drawing", drawing);
-    told.textContent = drawing ? _("Corners: %(count)s", { count: corners.length }) + (corners.length < 3 ? _("; three close an area") : "") : "";
+    const words = drawing ? _("Corners: %(count)s", { count: corners.length }) + (corners.length < 3 ? _("; three close an area") : "") : "";
+    told.textContent = words;
+    // With the focus on the drawing, the form that says all this may be out of sight.
+    const hint = _("Arrows move the cross, Enter sets a corner, Backspace takes it back, C closes the area, Escape stops.");
+    if (drawing) caption.textContent = byKeys() ? `${words}. ${hint}` : words;
+    else if (said) caption.textContent = tapped;
+    said = drawing;
   }
 
   function word(properties) {
@@ -88,7 +97,11 @@ function start() {
     return item;
   }
 
-  figure.addEventListener("drawing-ready", (event) => { sheets.add(event.detail); show(); });
+  figure.addEventListener("drawing-ready", (event) => {
+    sheets.add(event.detail);
+    if (drawing && document.activeElement === button("start")) toDrawing(); // asked for before it was there
+    show();
+  });
   figure.addEventListener("board-tap", (event) => {
     if (!drawing) return;
     event.preventDefault();
@@ -98,33 +111,47 @@ function start() {
   figure.addEventListener("keydown", pressed, true);
   button("start").addEventListener("click", (event) => {
     drawing = !drawing;
-    const seen = [...sheets].find(({ box }) => box.clientWidth);
-    if (drawing && event.detail === 0) seen?.box.focus(); // pressed by a key: the keys go on there
+    if (drawing && event.detail === 0) toDrawing(); // pressed by a key
     show();
     if (drawing) figure.scrollIntoView({ block: "nearest", behavior: "smooth" });
   });
   button("undo").addEventListener("click", () => { corners.pop(); show(); });
   button("close").addEventListener("click", () => close());
 
+  // The keys go on in the drawing.
+  function toDrawing() {
+    const seen = [...sheets].find(({ box }) => box.clientWidth);
+    if (!seen) return;
+    seen.box.focus();
+    cross ??= middleOf(seen);
+  }
+
+  function middleOf(sheet) {
+    const [left, top, width, height] = sheet.view;
+    return sheet.onBoard({ x: left + width / 2, y: top + height / 2 }).map((v) => Math.round(v * 100) / 100);
+  }
+
   // The keys of the drawing while it is drawn on; the cross begins in the middle of what is shown, and what is shown follows it.
   function pressed(event) {
     const sheet = [...sheets].find(({ box }) => box === event.target);
     if (!drawing || !sheet || event.ctrlKey || event.metaKey || event.altKey) return;
     const [left, top, width, height] = sheet.view;
-    const middle = () => sheet.onBoard({ x: left + width / 2, y: top + height / 2 }).map((v) => Math.round(v * 100) / 100);
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
     if (way) {
       const step = width / (event.shiftKey ? 10 : 60);
-      const [x, y] = sheet.inPicture(cross ?? middle());
+      const [x, y] = sheet.inPicture(cross ?? middleOf(sheet));
       const [fromX, fromY, across, high] = sheet.home;
       const to = { x: clamp(x + way[0] * step, fromX, fromX + across), y: clamp(y + way[1] * step, fromY, fromY + high) };
       cross = sheet.onBoard(to).map((v) => Math.round(v * 100) / 100);
       if (to.x < left || to.x > left + width || to.y < top || to.y > top + height) sheet.show([to.x - width / 2, to.y - height / 2, width]);
-    } else if (event.key === "Enter" || event.key === " ") corners.push((cross ??= middle()));
+    } else if (event.key === "Enter" || event.key === " ") corners.push((cross ??= middleOf(sheet)));
     else if (event.key === "Backspace") corners.pop();
     else if (event.key.toLowerCase() === "c" && corners.length >= 3) {
       close();
       form.querySelector("button.main").focus();
+    } else if (event.key === "Escape") {
+      drawing = false;
+      button("start").focus();
     } else return;
     event.preventDefault();
     event.stopPropagation();

@@ -1,5 +1,6 @@
 // What every page does: marks that scripts run, cleans the address, filters tables, keeps drafts, starts drawings.
 import { startDrawings } from "./drawing.js";
+import { startKeys } from "./keys.js";
 import { underlays } from "./underlay.js";
 import { startDrafts } from "./typed.js";
 
@@ -43,6 +44,7 @@ for (const input of document.querySelectorAll("[data-filter]")) {
 }
 
 startDrafts(kept);
+startKeys(kept);
 
 // Cautions that were read and folded here stay folded on this page, until others are shown.
 for (const box of document.querySelectorAll("details.cautions")) {

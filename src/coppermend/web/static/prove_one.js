@@ -1,5 +1,10 @@
 // One test at a time: the screen stays on while a test is shown; p passes, f fails, u undoes the last result.
+import { byKeys } from "./keys.js";
+
 const form = document.getElementById("one-form");
+
+const ohms = document.getElementById("ohms");
+if (byKeys()) ohms?.focus({ preventScroll: true });
 
 async function stayAwake() {
   if (!form || !("wakeLock" in navigator) || document.visibilityState !== "visible") return;
@@ -15,7 +20,7 @@ document.addEventListener("visibilitychange", stayAwake);
 
 document.addEventListener("keydown", (event) => {
   if (event.repeat || event.ctrlKey || event.metaKey || event.altKey) return;
-  if (event.target.closest("input, textarea, select, button, a, summary, .sheet")) return;
+  if (event.target !== ohms && event.target.closest("input, textarea, select, button, a, summary, .sheet")) return;
   const key = event.key.toLowerCase();
   const answer = form?.querySelector(`[data-key="${CSS.escape(key)}"]`);
   if (answer) form.requestSubmit(answer);
