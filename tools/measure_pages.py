@@ -3,10 +3,9 @@
 
 Every page that a GET opens, on two jobs of one record: the sample job carried to its end, and one in the middle of
 its copper stage with observations. Each page is asked REPEATS times (30) in two ways: ``again``, nothing having
-changed since; ``after``, the record having grown by a reading that was kept and voided in turn (pages of a job
-only), on a bench that has got ready as ``serve`` lets it. Server time alone, from the request's arrival at the
-application to the end of its answer, in milliseconds of
-wall clock and of processor; the slowest page first.
+changed since; ``after``, the record having grown by a reading of a value never read before, and by its voiding, in
+turn (pages of a job only), on a bench that has got ready as ``serve`` lets it. Server time alone, from the request's
+arrival at the application to the end of its answer, in milliseconds of wall clock and of processor; the slowest page first.
 """
 
 from __future__ import annotations
@@ -19,6 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -197,7 +197,10 @@ def _share(values: list[float]) -> tuple[float, float]:
 
 
 def changer(desk: Desk, number: str) -> Callable[[int], None]:
-    """Lets the record grow: a reading of the next probe, or of the first one made, then void in the next turn."""
+    """Lets the record grow: a reading of the next probe, or of the first one made, then void in the next turn.
+
+    Each reading differs a little from those before, so that nothing that was worked out for it is there yet.
+    """
     job = desk.job(number)
     assert job.found is not None
     probes = job.found.copper.probes
@@ -207,12 +210,13 @@ def changer(desk: Desk, number: str) -> Callable[[int], None]:
         else (job.state.readings[0].a, job.state.readings[0].b, job.state.readings[0].ohms)
     )
     kept: list[int] = []
+    values = count(0.0 if ohms is None else ohms, 0.0001)
 
     def change(_: int) -> None:
         if kept:
             desk.store.append(number, "void", "copper", {"seq": kept.pop()}, who=WHO)
             return
-        body = {"a": a, "b": b, "ohms": "OL" if ohms is None else ohms}
+        body = {"a": a, "b": b, "ohms": round(next(values), 4)}
         kept.append(desk.store.append(number, "reading", "copper", body, who=WHO).seq)
 
     return change

@@ -9,16 +9,18 @@ import heapq
 import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from coppermend.board.index import BoardIndex
 from coppermend.board.model import Board, PinRef
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 from coppermend.copper.circuit import Circuit, Element, circuit_of
 from coppermend.copper.solve import Junction, Resistor, effective_ohms, node_volts
 
 # A meter's diode test: about 1 mA from 3 V (common practice, no source). Above 2.5 V it shows OL.
 TEST_V, TEST_OHM, TEST_LIMIT_V = 3.0, 2400.0, 2.5
+_REMEMBERED = 64
 
 
 @dataclass(frozen=True)
@@ -31,10 +33,8 @@ class NetCircuit:
 
     @classmethod
     def of(cls, board: Board, library: PartLibrary, removed: Collection[str] = ()) -> NetCircuit:
-        """The network of all fitted parts but those in ``removed`` (refdes)."""
-        made = cls(board.index, circuit_of(board, library, removed))
-        made._node.update({net: i for i, net in enumerate(board.nets)})
-        return made
+        """The network of all fitted parts but those in ``removed`` (refdes); remembered."""
+        return _remembered(Same(board), Same(library), frozenset(removed))
 
     def net(self, pin: PinRef) -> str:
         """The net of a pin that is on one."""
@@ -49,10 +49,8 @@ class NetCircuit:
         return [resistor for resistor in made if resistor.a != resistor.b]
 
     def ohms(self, pairs: Sequence[tuple[str, str]]) -> list[float]:
-        """Passive resistance between pairs of nets [Ω]; ``math.inf`` where no resistor leads."""
-        return effective_ohms(
-            len(self._node), self._resistors, [(self._node[a], self._node[b]) for a, b in pairs]
-        )
+        """Passive resistance between pairs of nets [Ω]; ``math.inf`` where no resistor leads; remembered."""
+        return list(_ohms(Same(self), tuple(pairs)))
 
     def farads(self, a: str, b: str) -> float:
         """Capacitance between two nets through capacitors alone [F]; 0.0 when none leads there."""
@@ -137,3 +135,16 @@ class NetCircuit:
             steps.append((element, here))
             here = before
         return steps[::-1]
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _remembered(board: Same[Board], library: Same[PartLibrary], removed: frozenset[str]) -> NetCircuit:
+    """Asked for again after each reading, which changes no part."""
+    nodes = {net: i for i, net in enumerate(board.thing.nets)}
+    return NetCircuit(board.thing.index, circuit_of(board.thing, library.thing, removed), nodes)
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _ohms(network: Same[NetCircuit], pairs: tuple[tuple[str, str], ...]) -> tuple[float, ...]:
+    node = network.thing._node
+    return tuple(effective_ohms(len(node), network.thing._resistors, [(node[a], node[b]) for a, b in pairs]))

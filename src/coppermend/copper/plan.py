@@ -7,16 +7,14 @@ ends with none left. It is assumed that untouched copper is sound, and that fill
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from coppermend.board.atrisk import Touch
 from coppermend.board.kinds import natural_key
 from coppermend.board.model import Board
 from coppermend.board.packages import with_package_pads
 from coppermend.board.parttypes import PartLibrary
-from coppermend.copper.chances import Severities
-from coppermend.copper.graph import NetGraph, net_graphs
-from coppermend.copper.islands import net_islands
+from coppermend.board.same import Same
+from coppermend.copper.graph import NetGraph
 from coppermend.copper.isolation import (
     Isolation,
     IsolationProbe,
@@ -26,13 +24,12 @@ from coppermend.copper.isolation import (
 )
 from coppermend.copper.nearby import near_pairs
 from coppermend.copper.netstate import NetState
-from coppermend.copper.opens import net_jumpers, net_opens
 from coppermend.copper.reach import ProbePoint, probe_points
 from coppermend.copper.readings import FittedJumper, Reading
 from coppermend.copper.records import CopperPlan, Jumper, Masked, Open, Probe, Short
 from coppermend.copper.runs import run_fitted, run_wires
+from coppermend.copper.states import jumpers_of, net_states, opens_of
 from coppermend.copper.walk import Asked, walk_of
-from coppermend.underway import told
 
 __all__ = [
     "CopperPlan",
@@ -46,9 +43,6 @@ __all__ = [
     "plan_probes",
 ]
 
-_EFFORT = (
-    20_000  # states of knowledge planned exactly for one board, about a second: 25 nets of eight islands
-)
 _LISTED = 8  # names spelt out in a note
 
 
@@ -85,7 +79,7 @@ def plan_probes(
     nets = sorted((net.net for net in touched.nets), key=natural_key)
     fitted = _fitted(based, readings, jumpers)
     points = probe_points(based, dict.fromkeys((*nets, *(net for net in fitted if net))), removed)
-    states = _net_states(based, touched, points, _numbered(based, readings), fitted)
+    states = net_states(based, touched, nets, points, _numbered(based, readings), fitted)
     naive_probes = sum(max(len(_pads(state.cut.graph)) - 1, 0) for state in states.values())
     apart = Isolation(
         based,
@@ -96,8 +90,8 @@ def plan_probes(
         frozenset(removed),
         {net: max(len(readings) if j.after is None else j.after for j in own) for net, own in fitted.items()},
     )
-    opens = {net: net_opens(state) for net, state in states.items()}
-    wires = [wire for net, state in states.items() for wire in net_jumpers(state, opens[net])]
+    opens = {net: opens_of(Same(state)) for net, state in states.items()}
+    wires = [wire for state in states.values() for wire in jumpers_of(Same(state))]
     asked = [_continuity(state, a, b) for state in states.values() for a, b in state.pairs]
     asked += [_isolation(points, probe) for probe in apart.probes(isolation, naive_probes)]
     last = next((reading for reading in reversed(readings) if not reading.jumper), None)
@@ -124,44 +118,6 @@ def _continuity(state: NetState, a: str, b: str) -> Asked:
 
 def _isolation(points: Mapping[str, ProbePoint], probe: IsolationProbe) -> Asked:
     return Asked(probe.nets[0], points[probe.a], points[probe.b], "isolation", probe.expect_ohms)
-
-
-def _net_states(
-    board: Board,
-    touched: Touch,
-    points: Mapping[str, ProbePoint],
-    readings: Mapping[str, list[tuple[int, Reading]]],
-    jumpers: Mapping[str, list[FittedJumper]],
-) -> dict[str, NetState]:
-    """The state of every net at risk, in natural order of their names."""
-    nets = sorted((net.net for net in touched.nets), key=natural_key)
-    risky_points = {pad.point: pad.severity for pad in touched.pads}
-    risky_points |= {via.name: via.severity for via in touched.vias}
-    risky_tracks: dict[str, dict[int, float]] = {}
-    for track in touched.tracks:
-        risky_tracks.setdefault(track.net, {})[track.number] = track.severity
-    states = {}
-    for net, graph in told(net_graphs(board, nets).items(), len(nets), "Planning the probes"):
-        tracks = risky_tracks.get(net, {})
-        states[net] = NetState(
-            net_islands(graph, tracks, risky_points, points),
-            {name: points[name] for name in graph.points if name in points},
-            tuple(jumpers.get(net, ())),
-            tuple(readings.get(net, ())),
-            Severities(tracks, risky_points),
-            {number: board.tracks[number - 1].width_mm for number in tracks},
-        )
-    return _within_effort(states)
-
-
-def _within_effort(states: Mapping[str, NetState]) -> dict[str, NetState]:
-    """The same, planned exactly only as far as that takes no long wait: nets that are likeliest open come first."""
-    spent, exact = 0, set()
-    for net in sorted(states, key=lambda net: -sum(states[net].chances)):
-        spent += states[net].effort
-        if spent <= _EFFORT:
-            exact.add(net)
-    return {net: state if net in exact else replace(state, exact=False) for net, state in states.items()}
 
 
 def _numbered(board: Board, readings: Sequence[Reading]) -> dict[str, list[tuple[int, Reading]]]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
 
 import numpy as np
 import shapely
@@ -12,8 +14,10 @@ from shapely.geometry.base import BaseGeometry
 from coppermend.board.index import Place
 from coppermend.board.model import Board, PadSide, Part
 from coppermend.board.packages import body_height_mm, body_shape
+from coppermend.board.same import Same
 
 _FLAT_MM = 2.0  # a body lower than this is no obstacle: edge fingers, holes (common practice, no source)
+_REMEMBERED = 32
 _GUESSED_MARGIN_MM = 1.0  # ``body_shape`` adds this around the pads of a part whose package it does not know
 
 
@@ -26,12 +30,23 @@ class ProbePoint:
     size_mm: float
 
 
-def probe_points(board: Board, nets: Iterable[str], removed: Collection[str] = ()) -> dict[str, ProbePoint]:
+def probe_points(
+    board: Board, nets: Iterable[str], removed: Collection[str] = ()
+) -> Mapping[str, ProbePoint]:
     """The pads and vias of some nets that a probe can reach, by name.
 
     A pad or via under a fitted body can be touched from the other side only; one that is surface mount there,
-    or under bodies on both sides, not at all. Parts in ``removed`` (refdes) are off the board.
+    or under bodies on both sides, not at all. Parts in ``removed`` (refdes) are off the board. They are remembered.
     """
+    return _remembered(Same(board), tuple(nets), frozenset(removed))
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _remembered(
+    same: Same[Board], nets: tuple[str, ...], removed: frozenset[str]
+) -> Mapping[str, ProbePoint]:
+    """The points are asked for again after each reading, which hides none."""
+    board = same.thing
     found = {place.name: (place, size_mm) for net in nets for place, size_mm in _copper_points(board, net)}
     places = [place for place, _ in found.values()]
     hidden = _hidden_sides(board, places, removed)
@@ -43,7 +58,7 @@ def probe_points(board: Board, nets: Iterable[str], removed: Collection[str] = (
         if open_sides:
             side: PadSide = "both" if len(open_sides) == 2 else "top" if "top" in open_sides else "bottom"
             points[place.name] = ProbePoint(place, side, size_mm)
-    return points
+    return MappingProxyType(points)
 
 
 def _copper_points(board: Board, net: str) -> Iterable[tuple[Place, float]]:

@@ -7,6 +7,7 @@ side shows. Each half is a short open tour over probes that may be held either w
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -14,7 +15,10 @@ from numpy.typing import NDArray
 
 from coppermend.copper.tour import short_tour
 
-_KICKS, _MOST_KICKS = 6, 400  # for each probe, and at most: about half a second for 300 probes
+# For each probe, and at most: about half a second for 300 probes. Three times as many make a walk of 8 to 80 probes
+# 0.1 % shorter in the mean, and none of the sample job (measured).
+_KICKS, _MOST_KICKS = 2, 400
+_REMEMBERED = 64
 
 
 class Step(NamedTuple):
@@ -61,10 +65,18 @@ def travel_mm(ends_mm: NDArray[np.float64]) -> float:
 
 
 def _open_tour(ends_mm: NDArray[np.float64], numbers: Sequence[int], kicks: int | None) -> list[Step]:
-    """A short walk over some probes: a closed tour with one step that costs nothing."""
-    count = len(numbers)
+    """A short walk over some probes."""
+    walk = _tour_of(np.ascontiguousarray(ends_mm[list(numbers)]).tobytes(), kicks)
+    return [Step(numbers[step.number], step.swapped) for step in walk]
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _tour_of(ends: bytes, kicks: int | None) -> tuple[Step, ...]:
+    """A closed tour with one step that costs nothing; remembered, since many a reading leaves the probes as they were."""
+    places = np.frombuffer(ends).reshape(-1, 2)
+    count = len(places) // 2
     first = np.zeros((2 * count + 2, 2))  # where the first tip is: at a, or held the other way round at b
-    first[:-2] = ends_mm[list(numbers)].reshape(-1, 2)
+    first[:-2] = places
     costs = np.hypot(*(first[:, None, axis] - first[None, :, axis] for axis in (0, 1)))
     other = np.arange(len(first)) ^ 1  # where the second tip is then
     costs = costs + costs[np.ix_(other, other)]
@@ -74,7 +86,7 @@ def _open_tour(ends_mm: NDArray[np.float64], numbers: Sequence[int], kicks: int 
     walk = tour[nowhere + 1 :] + tour[:nowhere]
     # Turning every probe round costs nothing: the first is held as it was given.
     turn = walk[0] & 1
-    return [Step(numbers[node >> 1], bool(node & 1 ^ turn)) for node in walk]
+    return tuple(Step(node >> 1, bool(node & 1 ^ turn)) for node in walk)
 
 
 def _from(tips: NDArray[np.float64], ends_mm: NDArray[np.float64], walk: list[Step]) -> list[Step]:

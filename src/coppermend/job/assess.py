@@ -149,7 +149,8 @@ def assess(
         Same(facts),
         Same(touched),
         Same(lists),
-        Same(copper),
+        copper.proven,
+        _probed(copper),
         suspects,
         proofs,
         tuple(evidence.values()),
@@ -177,8 +178,9 @@ def assess(
 
 @lru_cache(maxsize=_JOBS)
 def _judged(  # noqa: PLR0917  (a cache tells keys apart by position)
-    facts: Same[BoardFacts], touched: Same[Touch], lists: Same[WorkLists], copper: Same[CopperPlan],
-    suspects: tuple[Subject, ...], proofs: tuple[Proof, ...], results: tuple[Evidence, ...], power: PowerUp,
+    facts: Same[BoardFacts], touched: Same[Touch], lists: Same[WorkLists], proven: tuple[str, ...],
+    probed: frozenset[str], suspects: tuple[Subject, ...], proofs: tuple[Proof, ...], results: tuple[Evidence, ...],
+    power: PowerUp,
 ) -> tuple[Gate, LeastPlan]:  # fmt: skip
     """The gate and the cheapest plan to close it, worked out anew only when something that they judge has changed."""
     known, work = facts.thing, lists.thing
@@ -187,9 +189,9 @@ def _judged(  # noqa: PLR0917  (a cache tells keys apart by position)
         (*_concerns(known.board, touched.thing, work, suspects), *required_concerns(work.chosen)),
         proofs,
         evidence,
-        copper.thing.proven,
+        proven,
         net_points=known.net_points,
-        probed=_probed(copper.thing),
+        probed=probed,
         reasons=known.unprovable,
         power=power,
     )
