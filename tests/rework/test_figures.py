@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import doctest
 import importlib
 import json
@@ -644,6 +645,23 @@ def test_a_long_curve_keeps_its_peaks():
 
     assert len(line.x) < 1000
     assert (max(line.y), min(line.y)) == (5.0, -3.0)
+
+
+@pytest.mark.parametrize(
+    "values", [lambda n: np.arange(n) % 7, np.zeros, lambda n: np.sin(np.arange(n) / 9.0)]
+)
+def test_a_thinned_curve_keeps_the_first_least_and_greatest_of_each_stretch(values):
+    """As a loop over the stretches finds them, however long each is and however often a value comes."""
+    y = values(1777)
+    edges = np.linspace(0, 1777, 351).astype(int)
+    kept = {0, 1776}
+    for start, end in itertools.pairwise(edges):
+        kept |= {start + int(np.argmin(y[start:end])), start + int(np.argmax(y[start:end]))}
+
+    line = line_of("stretches", np.arange(1777), y)
+
+    assert line.x == tuple(map(float, sorted(kept)))
+    assert line.y == tuple(float(y[at]) for at in sorted(kept))
 
 
 def test_a_flat_plot_has_axes():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -44,12 +43,16 @@ def line_of(
     xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if len(xs) > _MOST_POINTS:
         edges = np.linspace(0, len(xs), _MOST_POINTS // 2 + 1).astype(int)
-        kept = {0, len(xs) - 1}
-        for start, end in itertools.pairwise(edges):
-            kept |= {start + int(np.argmin(ys[start:end])), start + int(np.argmax(ys[start:end]))}
-        order = sorted(kept)
+        order = np.unique([0, len(xs) - 1, *_first_least(ys, edges), *_first_least(-ys, edges)])
         xs, ys = xs[order], ys[order]
     return Line(name, tuple(map(float, xs)), tuple(map(float, ys)), style)
+
+
+def _first_least(values: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Where the least value of each stretch between two edges comes first."""
+    stretch = np.repeat(np.arange(len(edges) - 1), np.diff(edges))
+    found = np.flatnonzero(values == np.minimum.reduceat(values, edges[:-1])[stretch])
+    return found[np.unique(stretch[found], return_index=True)[1]]
 
 
 def round_steps(low: float, high: float, most: int = 7) -> tuple[float, ...]:

@@ -6,9 +6,11 @@ import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from coppermend.board.same import Same
 from coppermend.errors import InputError
 from coppermend.rework.figures.figure import Answer, Choice, Figure, Input, Output
 from coppermend.rework.figures.interval import Num
@@ -170,7 +172,13 @@ def _refuse(spreads: Mapping[str, Spread], _: Mapping[str, str]) -> None:
 
 
 def run_of(a: Answer) -> RailRun:
-    """The run of an answer of the figure ``reset`` at nominal values."""
+    """The run of an answer of the figure ``reset`` at nominal values; that of the last ones is remembered."""
+    return _run_of(Same(a))
+
+
+@lru_cache(maxsize=8)
+def _run_of(answer: Same[Answer]) -> RailRun:
+    a = answer.thing
     settle_s = 1.3 * max(a.value("time-out"), a.out("rc_delay_s").nominal)
     corners = rail_profile(
         a.choices["profile"], a.value("rail"), a.value("rise"), settle_s,
