@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
 import doctest
 import importlib
+import itertools
 import json
 import math
 import pkgutil
