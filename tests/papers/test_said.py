@@ -1,11 +1,12 @@
 """Papers in another language: what the program says is handed to one function, what people wrote is not."""
 
 import re
+from dataclasses import replace
 from importlib import resources
 
 import pypdfium2
 
-from coppermend.papers.said import TEMPLATE_WORDS, plain, sheet_said
+from coppermend.papers.said import TEMPLATE_WORDS, Said, plain, sheet_said
 from coppermend.papers.sheet import Sheet, Table, sheet_pdf
 
 TABLE = Table("Off", ("Part", "Why"), (("resistor", "in the way"), ("U3", "off")), (1, 1))
@@ -26,6 +27,17 @@ def test_a_shop_paper_says_heads_rows_and_words_of_its_template():
     assert said.tables[0].rows == (("resistor", "«in the way»"), ("U3", "«off»"))
     page = pypdfium2.PdfDocument(sheet_pdf(said))[0].get_textpage().get_text_range()
     assert "«job» 26-0042-U" in page
+
+
+def test_what_was_said_when_it_was_made_is_not_said_again():
+    """A cell or a note that is in the paper's language already, since units had to be put into it, stays as it is."""
+    rows = ((Said("im Weg, 2,5 mm"), "in the way"),)
+    said = sheet_said(
+        replace(SHEET, tables=(replace(TABLE, rows=rows),), notes=(Said("gut"), "good")), marked
+    )
+
+    assert said.tables[0].rows == (("im Weg, 2,5 mm", "«in the way»"),)
+    assert said.notes == ("gut", "«good»")
 
 
 def test_in_english_a_shop_paper_is_left_alone():

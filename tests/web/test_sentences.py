@@ -13,6 +13,7 @@ from coppermend.errors import InputError, UnknownName
 from coppermend.job.entry import STAGES
 from coppermend.web import language
 from coppermend.web.app import create_app
+from coppermend.web.pages import room_words
 from coppermend.web.sentences import Book, book, holes, say, say_in, say_titles
 from measure_pages import half_done
 
@@ -87,6 +88,36 @@ def test_no_two_patterns_are_mixed_up():
 def test_sentences_put_together_of_known_ones_are_said_in_german(english, german):
     """Patterns within patterns, several with semicolons between, and capitals at their beginning."""
     assert say_in("de", english) == german
+
+
+@pytest.mark.parametrize(
+    ("english", "german"),
+    [
+        ("at most 5.5 V", "höchstens 5,5 V"),  # a number that a pattern knows
+        ("4.05 V to 5 V", "4,05 V bis 5 V"),  # one with a unit in a hole
+        ("2.5 kΩ", "2,5 kΩ"),  # nothing but an amount
+        ("6.996 days", "6,996 Tage"),
+        ("R14 (5.6 kΩ)", "R14 (5,6 kΩ)"),
+        ("clock at Y1 (4.000MHz)", "Takt an Y1 (4.000MHz)"),  # the value on a part
+        ("x_mm is '2.5 V'", "x_mm ist '2.5 V'"),  # what was typed
+        ("DISC-5.08", "DISC-5.08"),
+        ("VRAM reads 2.5 V to the sockets", "VRAM reads 2.5 V to the sockets"),  # what somebody wrote
+        ("stripe (cathode) to the left (D2.1, net VRAM)", "Ring (Kathode) nach links (D2.1, Netz VRAM)"),
+    ],
+)
+def test_numbers_that_were_worked_out_have_a_comma(english, german):
+    """As CLDR has it for German; names, values on parts, what was typed and what people wrote keep their signs."""
+    assert say_in("de", english) == german
+
+
+def test_lengths_in_inches_have_a_comma_too(german):
+    """The units are put in after the words: the mark is that of the language either way."""
+    language.speak("de", "inch")
+
+    assert room_words("its body stands within 2.5 mm of damaged copper").endswith(
+        "0,098 in zu beschädigtem Kupfer"
+    )
+    assert language.length_words(38.1, 1) == "1,500 in"
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeVar
 
 UNITS = ("mm", "inch", "mil")
@@ -14,17 +15,23 @@ _MM_PER_INCH = 25.4  # exactly (international inch, 1959)
 _SHOWN: Mapping[str, tuple[float, int, str]] = {  # per mm, further decimals, sign
     "mm": (1.0, 0, "mm"), "inch": (1 / _MM_PER_INCH, 2, "in"), "mil": (1000 / _MM_PER_INCH, 0, "mil"),
 }  # fmt: skip
-_N = r"(-?\d+(?:\.\d+)?)"
-_STATED = re.compile(  # two numbers with a bare comma between them are a place only after "at": AWG 30, 67 mm is none
-    rf"(?<![\w./-])(?:{_N}(?:(, y | x | to | bis ){_N})?|(?:(?<=\bat )|(?<=\bbei )){_N}(, ){_N}) mm(?![\w²³/])"
-)
+
+
+@cache
+def _stated(point: str) -> re.Pattern[str]:
+    """Lengths in a sentence; two numbers with a bare comma between them are a place only after "at": AWG 30, 67 mm is none."""
+    n = rf"(-?\d+(?:{re.escape(point)}\d+)?)"
+    return re.compile(
+        rf"(?<![\w./-])(?:{n}(?:(, y | x | to | bis ){n})?|(?:(?<=\bat )|(?<=\bbei )){n}(, ){n}) mm(?![\w²³/])"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Lengths:
-    """How lengths are shown; ``unit`` is one of ``UNITS``."""
+    """How lengths are shown; ``unit`` is one of ``UNITS``, ``point`` what stands between whole numbers and decimals."""
 
     unit: str = "mm"
+    point: str = "."
 
     @property
     def sign(self) -> str:
@@ -46,7 +53,10 @@ class Lengths:
         value = mm * factor
         if up:
             value = math.ceil(round(value * 10**decimals, 6)) / 10**decimals
-        return f"{value:.{decimals}f}"
+        return self._own(f"{value:.{decimals}f}")
+
+    def _own(self, number: str) -> str:
+        return number.replace(".", self.point)
 
     def words(self, mm: float, digits: int = 0) -> str:
         """A length [mm] with its unit.
@@ -66,7 +76,7 @@ class Lengths:
         >>> Lengths("mil").read(0.2546), Lengths("inch").read(300)
         ('10.02 mil', '11.81 in')
         """
-        return f"{self.of(mm):.4g} {self.sign}"
+        return self._own(f"{self.of(mm):.4g} {self.sign}")
 
     def area(self, mm2: float, digits: int = 0) -> tuple[str, str]:
         """Number and unit of an area [mm²]: mm², or in² for shops that think in inches or mils; ``digits`` are those of mm².
@@ -75,8 +85,8 @@ class Lengths:
         ('1.00', 'in²')
         """
         if self.unit == "mm":
-            return f"{mm2:.{digits}f}", "mm²"
-        return f"{mm2 / _MM_PER_INCH**2:.{digits + 2}f}", "in²"
+            return self._own(f"{mm2:.{digits}f}"), "mm²"
+        return self._own(f"{mm2 / _MM_PER_INCH**2:.{digits + 2}f}"), "in²"
 
     def in_sentence(self, text: _Text) -> _Text:
         """A sentence that was worked out in mm with its lengths in these units; other words stay.
@@ -91,13 +101,14 @@ class Lengths:
             return text
 
         def written(number: str | None) -> str:
-            return self.number(float(number), len(number.partition(".")[2])) if number else ""
+            point = (number or "").replace(self.point, ".")
+            return self.number(float(point), len(point.partition(".")[2])) if number else ""
 
         def instead(found: re.Match[str]) -> str:
             one, between, other = found.groups()[:3] if found[1] else found.groups()[3:]
             return f"{written(one)}{between or ''}{written(other)} {self.sign}"
 
-        return type(text)(_STATED.sub(instead, text))
+        return type(text)(_stated(self.point).sub(instead, text))
 
 
 MM = Lengths()

@@ -22,6 +22,12 @@ _CELL_WORDS = frozenset(
 )
 
 
+class Said(str):
+    """A sentence that is in the paper's language already."""
+
+    __slots__ = ()
+
+
 def plain(text: str) -> str:
     """The sentence as it is: English."""
     return text
@@ -51,12 +57,13 @@ def sheet_said(sheet: Sheet, say: Say) -> Sheet:
 
 
 def _all(lines: Iterable[str], say: Say) -> tuple[str, ...]:
-    return tuple(map(say, lines))
+    return tuple(line if isinstance(line, Said) else say(line) for line in lines)
 
 
 def _table_said(table: Table, say: Say) -> Table:
     def cell(text: str) -> str:
-        return say(text) if " " in text or text in _CELL_WORDS else text
+        known = isinstance(text, Said) or (" " not in text and text not in _CELL_WORDS)
+        return text if known else say(text)
 
     rows = tuple(tuple(map(cell, row)) for row in table.rows)
     return replace(

@@ -21,7 +21,7 @@ from coppermend.papers.contents import board_title, verdict
 from coppermend.papers.labelsize import parse_size
 from coppermend.papers.marks import legend, work_marks
 from coppermend.papers.report import Paper
-from coppermend.papers.said import Say, plain, sheet_said, template_words
+from coppermend.papers.said import Said, Say, plain, sheet_said, template_words
 from coppermend.papers.sheet import Sheet, Table, sheet_pdf
 from coppermend.papers.tag import TagContent, tag_pdf
 from coppermend.papers.wires import RULES, SOLDERING, wire_pictures, wire_tables
@@ -33,7 +33,7 @@ class Occasion:
     """For which job a paper is made, by whom and when; ``shelf`` is what lies in stock.
 
     ``minutes`` is bench time to charge instead of what the timer noted [min], ``history`` the logarithms of what earlier
-    jobs on the board took; ``say`` says our sentences in another language.
+    jobs on the board took; ``say`` says our sentences in another language, ``point`` is its decimal mark.
     """
 
     state: JobState
@@ -47,6 +47,7 @@ class Occasion:
     logo: bytes = b""
     history: Sums = NO_HISTORY
     say: Say = plain
+    point: str = "."
 
     @property
     def board(self) -> Board:
@@ -56,11 +57,11 @@ class Occasion:
     @property
     def lengths(self) -> Lengths:
         """How the shop has lengths shown."""
-        return Lengths(self.shop.units)
+        return Lengths(self.shop.units, self.point)
 
     def said(self, text: str) -> str:
-        """A sentence of ours in the language of this paper and the units of the shop."""
-        return self.lengths.in_sentence(self.say(text))
+        """A sentence of ours in the language of this paper and the units of the shop, which is not to be said again."""
+        return Said(self.lengths.in_sentence(self.say(text)))
 
     def complaint(self) -> str:
         """The complaint in the customer's words, named as such."""

@@ -15,7 +15,7 @@ from coppermend.board.where import where_words
 from coppermend.copper.records import CopperPlan, Jumper
 from coppermend.copper.wirelist import END_MM, cut_mm, wire_totals
 from coppermend.papers.report import Picture
-from coppermend.papers.said import Say, plain
+from coppermend.papers.said import Said, Say, plain
 from coppermend.papers.sheet import Table
 
 _AROUND_MM = 12.0
@@ -38,7 +38,7 @@ def wire_tables(
     """Tables of the wires to fit, of those fitted, and of the wire of each gauge that all of them take."""
 
     def where(point: str) -> str:
-        return f"{point}: {lengths.in_sentence(say(where_words(board, library, point)))}"
+        return Said(f"{point}: {lengths.in_sentence(say(where_words(board, library, point)))}")
 
     def rows(jumpers: Sequence[Jumper], sign: str) -> tuple[tuple[str, ...], ...]:
         return tuple(

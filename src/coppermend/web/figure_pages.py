@@ -12,7 +12,6 @@ from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
 from coppermend.board.cautions import DEFERENCE
-from coppermend.board.lengths import MM
 from coppermend.errors import CoppermendError
 from coppermend.rework.cleaning import cleaning_steps
 from coppermend.rework.codes.search import ways_to_make
@@ -23,8 +22,9 @@ from coppermend.rework.figures.catalog import FIGURES, figure_called
 from coppermend.rework.figures.figure import QUANTILES, Answer, Figure, words
 from coppermend.rework.figures.plot import Plot, plot_svg
 from coppermend.rework.substitutes import known_parts, stand_ins
-from coppermend.web.language import measured
+from coppermend.web.language import decimal_point, measured
 from coppermend.web.pages import page, room_words, status_of
+from coppermend.web.sentences import say
 
 router = APIRouter(include_in_schema=False)
 _SAMPLES = 20_000  # enough for steady quantiles, and quick while one types
@@ -165,15 +165,16 @@ def _deeper(answer: Answer) -> list[tuple[str, str, str]]:
 
 
 def _shown(value: float, unit: str) -> str:
-    """A result; lengths as the shop has them shown."""
-    if unit == "m" and measured() != MM and math.isfinite(value):
+    """A result as this request reads it; lengths as the shop has them shown."""
+    if unit == "m" and measured().unit != "mm" and math.isfinite(value):
         return measured().read(value * 1000.0)
-    return words(value, unit)
+    shown = say(words(value, unit))
+    return shown if unit else shown.replace(".", decimal_point())
 
 
 def _in_units(plot: Plot) -> Plot:
     """A plot over lengths in mm, over the shop's own."""
-    if plot.x_label.split()[0] != "mm" or measured() == MM:
+    if plot.x_label.split()[0] != "mm" or measured().unit == "mm":
         return plot
     lines = tuple(replace(line, x=tuple(measured().of(x) for x in line.x)) for line in plot.lines)
     return replace(plot, x_label=plot.x_label.replace("mm", measured().sign, 1), lines=lines)

@@ -39,7 +39,7 @@ _measured: ContextVar[Lengths] = ContextVar("units", default=MM)
 def speak(language: str, units: str = "mm") -> None:
     """From here on in this request, speak ``language`` and show lengths in ``units``; English and mm when unknown."""
     _spoken.set(language if language in LANGUAGES else ENGLISH)
-    _measured.set(Lengths(units if units in UNITS else "mm"))
+    _measured.set(Lengths(units if units in UNITS else "mm", decimal_point()))
 
 
 def measured() -> Lengths:
@@ -157,7 +157,7 @@ def length_words(mm: float, digits: int = 0) -> str:
     >>> length_words(38.1, 1)
     '38.1 mm'
     """
-    return _own_sign(measured().words(mm, digits))
+    return measured().words(mm, digits)
 
 
 def area_words(mm2: float, digits: int = 0) -> str:
@@ -166,7 +166,7 @@ def area_words(mm2: float, digits: int = 0) -> str:
     >>> area_words(412.6)
     '413 mm²'
     """
-    return _own_sign(" ".join(measured().area(mm2, digits)))
+    return " ".join(measured().area(mm2, digits))
 
 
 def lengths_in(text: str) -> str:
@@ -187,10 +187,6 @@ def decimal_point() -> str:
 def _signs(language: str) -> tuple[str, str]:
     """What a language writes between whole numbers and decimals, and between groups of three."""
     return str(get_decimal_symbol(language)), str(get_group_symbol(language))
-
-
-def _own_sign(number: str) -> str:
-    return number.replace(".", decimal_point())
 
 
 def money_words(amount: object, currency: str) -> str:

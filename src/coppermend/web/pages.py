@@ -197,7 +197,8 @@ def ohms_words(ohms: float | None) -> str:
     """
     if ohms is None:
         return "OL"
-    return f"{ohms:.2g} Ω" if ohms < 1 else format_quantity(ohms, "Ω", 3)
+    words = f"{ohms:.2g} Ω" if ohms < 1 else format_quantity(ohms, "Ω", 3)
+    return words.replace(".", decimal_point())
 
 
 def day(at: datetime | None) -> str:

@@ -21,7 +21,7 @@ from coppermend.papers.tag import tag_pdf, tag_png
 from coppermend.web.desk import Desk, Job, desk_of
 from coppermend.web.forms import Form, SentForm
 from coppermend.web.keeping import refused
-from coppermend.web.language import ENGLISH, spoken, translate
+from coppermend.web.language import ENGLISH, decimal_point, spoken, translate
 from coppermend.web.pages import author, day, see
 from coppermend.web.sentences import say
 
@@ -116,4 +116,5 @@ def _occasion(desk: Desk, job: Job, form: Form, who: str) -> Occasion:
         logo_svg(*logo_of(desk.store)),
         times_so_far(desk.store, job.found.board.name),
         paper_words if spoken() != ENGLISH else plain,
+        decimal_point(),
     )

@@ -2,21 +2,25 @@
 
 Rooms know no languages: they say ``U3 has no pin 41``. ``tools/sentences.py`` takes the pattern ``{0} has no pin {1}`` out of
 their code, ``locale/<language>/LC_MESSAGES/sentences.po`` holds its translation, and ``say`` finds the pattern again in the
-finished sentence. What stood in its holes is said likewise where it is known; what is unknown stays as it is.
+finished sentence. What stood in its holes is said likewise where it is known; what is unknown stays as it is. Numbers that
+were worked out get the language's own marks (``amounts``), but for those that tell what is to be typed.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from html import escape, unescape
 from pathlib import Path
 
 from babel.messages.pofile import read_po
+from babel.numbers import get_decimal_symbol, get_group_symbol
 
+from coppermend.web.amounts import Marks
 from coppermend.web.language import ENGLISH, catalogue, spoken
+from coppermend.web.seams import capital, parted, split, ways
 
 _FOLDER = Path(__file__).parent / "locale"
 _HOLE = re.compile(r"\{(\d+)(!r|:[nwp])?\}")
@@ -26,15 +30,15 @@ _NAME = re.compile(
 )  # names of parts, nets and pins; what people write in small letters is left as it is
 _SINGLE = re.compile(r"[a-z][a-z-]+")
 _TITLE = re.compile(r"<title>([^<]*)</title>")
-_EDGE = " ,;:."
 _EXPECTED = "; expected "
 # Where a text that is no known sentence may be made of known ones, tried in this order.
 _SEAMS = ("\n", "; ", ". ", ": ", ", ")
-_ASIDE = re.compile(r"(.+?) \((.+)\)", re.DOTALL)
+_ASIDE = re.compile(r"([^()]+) \(([^()]+)\)")
 _JOINTS = {" and ": "and", " or ": "or"}
 _FEW_LETTERS = 8  # a pattern with fewer says little by itself: its holes take single words only
 _MOST_DEEP = 6
 _MOST_CHARACTERS = 2000
+_ENGLISH_MARKS = Marks()
 _KEPT = 20_000  # sentences remembered; a page shows some hundreds
 # What repr wrote: text in quotes (the third kind was cut short where it was said), a number, a list, a constant.
 _QUOTED = r"""'[^']*'|"[^"]*"|['"].{39}|-?\d[\d.e+-]*|[\[({].*?[\])}]|None|True|False"""
@@ -84,7 +88,7 @@ def bare(text: str) -> str:
     >>> bare(", (in all {0} places)"), bare("no pin (it has none)")
     ('in all {0} places', 'no pin (it has none)')
     """
-    return _parted(text)[1]
+    return parted(text)[1]
 
 
 def holes(text: str) -> list[int]:
@@ -127,14 +131,20 @@ def book(language: str) -> Book:
         return Book([])
     with (_FOLDER / language / "LC_MESSAGES" / "sentences.po").open("rb") as file:
         pairs = [(str(m.id), str(m.string)) for m in read_po(file, locale=language) if m.id and m.string]
-    return Book(pairs, catalogue(language).gettext)
+    marks = Marks(get_decimal_symbol(language), get_group_symbol(language))
+    return Book(pairs, catalogue(language).gettext, marks)
 
 
 class Book:
     """Patterns found by the rarest of their words, so that a sentence is compared with few of them."""
 
-    def __init__(self, pairs: Iterable[tuple[str, str]], single: Callable[[str], str] = str) -> None:
-        self._single = single
+    def __init__(
+        self,
+        pairs: Iterable[tuple[str, str]],
+        single: Callable[[str], str] = str,
+        marks: Marks = _ENGLISH_MARKS,
+    ) -> None:
+        self._single, self._marks = single, marks
         self.exact: dict[str, str] = {}
         patterns = []
         for english, other in pairs:
@@ -158,17 +168,19 @@ class Book:
         wrong, seam, wanted = text.partition(_EXPECTED)
         if seam:
             return f"{self.say(wrong, deep + 1)}; {self.exact.get('expected', 'expected')} {self._wanted(wanted)}"
-        before, core, after = _parted(text)
+        before, core, after = parted(text)
         found = self._clauses(core, deep)
         if found is None:
             found = self._whole(core, deep)
         if found is None:
             found = self._in_parts(core, deep)
+        if found == core:
+            found = self._marks.amount(core)
         return before + found + after
 
     def _wanted(self, text: str) -> str:
         """What was expected instead: its holes hold what is to be typed, and stay as they are."""
-        before, core, after = _parted(text)
+        before, core, after = parted(text)
         return before + (self._whole(core, _MOST_DEEP) or core) + after
 
     def _clauses(self, core: str, deep: int) -> str | None:
@@ -190,17 +202,17 @@ class Book:
         return None
 
     def _whole(self, core: str, deep: int) -> str | None:
-        for way in _ways(core):
+        for way in ways(core):
             if (known := self.exact.get(way)) is not None:
-                return _capital(known) if way != core and core[0].isupper() else known
+                return capital(known) if way != core and core[0].isupper() else known
         if deep and _SINGLE.fullmatch(core):
             return self._single(core)
-        found = [(*pair, way) for way in _ways(core) if (pair := self.match(way))]
+        found = [(*pair, way) for way in ways(core) if (pair := self.match(way))]
         if not found:
             return None
         pattern, taken, way = max(found, key=lambda one: one[0].letters)
         said = self._filled(pattern, taken, deep)
-        return _capital(said) if way != core and core[0].isupper() else said
+        return capital(said) if way != core and core[0].isupper() else said
 
     def _filled(self, pattern: Pattern, taken: tuple[str, ...], deep: int) -> str:
         kinds = {int(number): kind for number, kind in _HOLE.findall(pattern.english)}
@@ -208,15 +220,23 @@ class Book:
         pieces = _HOLE.split(pattern.other)
         said = [_plain(pieces[0])]
         for hole, after in zip(pieces[1::3], pieces[3::3], strict=True):
-            value = in_order[int(hole)]
-            said += [
-                value if kinds[int(hole)] in ("!r", ":n", ":p") else self._joined(value, deep + 1),
-                _plain(after),
-            ]
+            said += [self._held(in_order[int(hole)], kinds[int(hole)], _plain(after), deep), _plain(after)]
         return "".join(said)
 
-    def _joined(self, text: str, deep: int) -> str:
-        """What stood in a hole: a sentence, or several things with ``and`` or ``or`` between."""
+    def _held(self, value: str, kind: str, after: str, deep: int) -> str:
+        """What stands in a hole; of what is to be typed nothing is changed."""
+        if kind in ("!r", ":p") or (kind == ":n" and deep >= _MOST_DEEP):
+            return value
+        if kind == ":n":
+            return self._marks.number(value)
+        said = self._joined(value, deep + 1)
+        return self._marks.before(value, after) if said == value and deep < _MOST_DEEP else said
+
+    def _joined(self, text: str, deep: int, *, alone: bool = False) -> str:
+        """What stood in a hole: a sentence, or several things with ``and`` or ``or`` between.
+
+        Where it stood ``alone``, outside any pattern, one of them has to be known: else somebody may have written it.
+        """
         said = self.say(text, deep)
         if said != text:
             return said
@@ -224,6 +244,8 @@ class Book:
             if joint in text and word in self.exact:
                 parts = text.split(joint)
                 joined = [self._joined(one, deep + 1) for one in parts]
+                if alone and joined == parts:
+                    continue
                 if all(one != part or _NAME.search(part) for one, part in zip(joined, parts, strict=True)):
                     return f" {self.exact[word]} ".join(joined)
         return text
@@ -231,36 +253,13 @@ class Book:
     def _in_parts(self, core: str, deep: int) -> str:
         for seam in _SEAMS:
             if seam in core:
-                parts = core.split(
-                    seam, 1 if seam == ": " else -1
-                )  # what is named first, then all that is said of it
-                said = [self.say(part, deep + 1) for part in parts]
+                parts = split(core, seam)
+                said = [self._joined(part, deep + 1, alone=True) for part in parts]
                 if said != parts:
                     return seam.join(said)
         if aside := _ASIDE.fullmatch(core):
             return f"{self._joined(aside[1], deep + 1)} ({self._joined(aside[2], deep + 1)})"
         return core
-
-
-def _parted(text: str) -> tuple[str, str, str]:
-    """What joins a text to others before it, the text, and what joins it after it."""
-    core = text.strip(_EDGE)
-    start = text.find(core) if core else 0
-    before, after = text[:start], text[start + len(core) :]
-    if core.startswith("(") and core.endswith(")") and "(" not in core[1:] and ")" not in core[:-1]:
-        return before + "(", core[1:-1], ")" + after
-    return before, core, after
-
-
-def _ways(core: str) -> Iterator[str]:
-    """A text as it stands, and with its first letter the other way round."""
-    yield core
-    if core and core[0].isalpha():
-        yield core[0].swapcase() + core[1:]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _plain(text: str) -> str:
