@@ -161,7 +161,9 @@ def _summary(state: JobState, found: Assessment, lengths: Lengths) -> str:
     if not touched.nets and not touched.parts:
         return "No damaged area was recorded for this board."
     area = (
-        f"{touched.area_mm2 / 100:.0f} cm²" if lengths == MM else " ".join(lengths.area(touched.area_mm2, -1))
+        f"{touched.area_mm2 / 100:.0f} cm²"
+        if lengths.unit == "mm"
+        else " ".join(lengths.area(touched.area_mm2, -1))
     )
     words = [
         f"Damage covered about {area} and reached {len(touched.parts)} parts and "
@@ -239,7 +241,7 @@ def _reading_row(board: Board, found: Assessment, reading: ReadingLine, say: Say
         word = "open, bridged by a wire" if net in found.copper.proven else "open"
     else:
         word = "good" if net in found.copper.proven else "measured"
-    return ReadingRow(net, reading.a, reading.b, say(does), measured, say(word))
+    return ReadingRow(net, reading.a, reading.b, say(does), say(measured), say(word))
 
 
 def _tests(state: JobState, found: Assessment, say: Say) -> tuple[ProofRow, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cached_property
 
 from coppermend.board.cautions import DEFERENCE, cautions_for
@@ -86,11 +87,11 @@ def _sheet(on: Occasion, title: str, *more: tuple[str, str], **parts: object) ->
     )  # fmt: skip
 
 
-def _bill_table(made: Bill) -> Table:
+def _bill_table(made: Bill, point: str) -> Table:
     rows = tuple(
         (
             one.line.what, one.line.link, f"{one.line.quantity.normalize():f} {one.line.unit}".strip(),
-            f"{one.line.unit_price}", one.line.tax, f"{one.net}",
+            f"{one.line.unit_price}".replace(".", point), one.line.tax, f"{one.net}".replace(".", point),
         )
         for one in made.lines
     )  # fmt: skip
@@ -98,24 +99,20 @@ def _bill_table(made: Bill) -> Table:
                  (1.4, 1.3, 0, 0, 0, 0), (2, 3, 5))  # fmt: skip
 
 
-def _sums(made: Bill) -> tuple[tuple[str, str], ...]:
-    taxes = tuple(
-        (f"{t.name} {t.percent} % on {money(t.net, made.currency)}", money(t.tax, made.currency))
-        for t in made.taxes
-    )
-    return (
-        ("net amount", money(made.net, made.currency)),
-        *taxes,
-        ("total", money(made.total, made.currency)),
-    )
+def _sums(made: Bill, point: str) -> tuple[tuple[str, str], ...]:
+    def paid(amount: Decimal) -> str:
+        return money(amount, made.currency).replace(".", point)
+
+    taxes = tuple((f"{t.name} {t.percent} % on {paid(t.net)}", paid(t.tax)) for t in made.taxes)
+    return ("net amount", paid(made.net)), *taxes, ("total", paid(made.total))
 
 
 def quote(on: Occasion) -> Sheet:
     """What the work is likely to cost: to be approved before it begins."""
     made = on.quoted
     return _sheet(
-        on, "Quote", lead=on.complaint(), tables=(_bill_table(made),),
-        sums=_sums(made), signature="approved by",
+        on, "Quote", lead=on.complaint(), tables=(_bill_table(made, on.point),),
+        sums=_sums(made, on.point), signature="approved by",
         notes=(
             "This is an estimate from what is known now. Hidden damage may show when the board is cleaned; nothing "
             "beyond this quote is done without asking.", made.rule,
@@ -129,8 +126,8 @@ def invoice(on: Occasion) -> Sheet:
     count = sum(paper.words == "invoice" for paper in on.state.papers) + 1
     tax_number = ("tax number", on.shop.tax_number)
     return _sheet(
-        on, "Invoice", ("invoice", f"{on.state.number}/{count}"), tax_number, tables=(_bill_table(made),),
-        sums=_sums(made), notes=tuple(filter(None, (verdict(on.found), on.shop.terms, made.rule))),
+        on, "Invoice", ("invoice", f"{on.state.number}/{count}"), tax_number, tables=(_bill_table(made, on.point),),
+        sums=_sums(made, on.point), notes=tuple(filter(None, (verdict(on.found), on.shop.terms, made.rule))),
     )  # fmt: skip
 
 
@@ -149,7 +146,7 @@ def technician_sheet(on: Occasion) -> Sheet:
     refit = tuple(
         (
             i.refdes,
-            " ".join(filter(None, (i.value or i.type, i.package))),
+            Said(" ".join(filter(None, (i.value or i.type, i.package)))),
             i.polarity,
             "on" if i.refdes in state.refit else "",
         )
