@@ -5,11 +5,15 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import pickle
 import re
 import time
+from functools import partial
 from multiprocessing import Pipe, active_children
+from pathlib import Path
 from threading import Event, Thread
 
+import numpy as np
 import pytest
 
 from coppermend.board.model import Board, Part, PinRef, Rail
@@ -131,6 +135,21 @@ def test_a_process_that_ends_without_an_answer_is_told_of():
         apart(os._exit, 3)
 
 
+@pytest.mark.skipif(
+    not Path("/proc/self/task").exists(), reason="the system does not tell the rank of a thread"
+)
+def test_all_threads_of_work_apart_step_back():
+    """Those too that a numeric library started when it was loaded, as the array that is given has it be."""
+    ranks = (
+        "[int(open(f'/proc/self/task/{one}/stat').read().rpartition(')')[2].split()[16]) for one in tasks()]"
+    )
+    here = os.getpriority(os.PRIO_PROCESS, 0)
+
+    found = apart(eval, ranks, {"tasks": partial(os.listdir, "/proc/self/task"), "array": np.zeros(1)})
+
+    assert set(found) == {min(19, here + 10)}
+
+
 def test_one_work_waits_for_another():
     """The second tells that it waits, and can be stopped while it does."""
     started, enough, told = Event(), Event(), []
@@ -166,7 +185,7 @@ def test_the_other_process_tells_and_answers(monkeypatch, number, kind):
     monkeypatch.setattr("os.nice", lambda _: 0)
     here, there = Pipe(duplex=False)
 
-    work_there(there, _count, (number,))
+    work_there(there, pickle.dumps((_count, (number,))))
 
     assert here.recv() == ("told", (0, 1, "counting"))
     got, said = here.recv()
