@@ -9,13 +9,16 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
 from coppermend.board.kinds import is_ic, kind_of
 from coppermend.board.model import Board, Pad, PadSide, Part, PinRef
 from coppermend.board.parttypes import PartLibrary
+from coppermend.board.same import Same
 
+_REMEMBERED = 4096
 _SIDES: dict[PadSide, str] = {"both": "both sides", "top": "top side", "bottom": "bottom side"}
 _LEADS = {
     "K": "cathode", "A": "anode", "+": "plus", "-": "minus", "B": "base", "C": "collector", "E": "emitter",
@@ -50,7 +53,15 @@ def where_words(board: Board, library: PartLibrary, point: str) -> str:
 
     Raises:
         UnknownName: If the board has no such pin, pad or via.
+
+    The words are remembered: those of a plan are asked for again after every reading.
     """
+    return _words(Same(board), Same(library), point)
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _words(same: Same[Board], types: Same[PartLibrary], point: str) -> str:
+    board, library = same.thing, types.thing
     if point in board.index.vias:
         return _via_words(board, point)
     refdes, _, pin = point.rpartition(".")

@@ -13,7 +13,6 @@ from typing import Any
 from jinja2.runtime import Macro
 from markupsafe import Markup
 
-from coppermend.board.same import Same
 from coppermend.web.language import measured, spoken
 
 _MOST_CHARACTERS = 6_000_000  # of all pieces together: some hundred jobs in two languages
@@ -26,7 +25,8 @@ class Pieces:
 
     def __init__(self, most_characters: int = _MOST_CHARACTERS) -> None:
         self.most_characters, self.characters = most_characters, 0
-        self._held: OrderedDict[tuple[Any, ...], Markup] = OrderedDict()
+        # The things are held beside what was printed of them: while it is, no other thing can have their identity.
+        self._held: OrderedDict[tuple[Any, ...], tuple[Markup, tuple[object, ...]]] = OrderedDict()
         self._lock = Lock()
 
     def __len__(self) -> int:
@@ -42,18 +42,19 @@ class Pieces:
         Raises:
             TypeError: If a thing is a list, dict or set, which could change unseen.
         """
-        key = (spoken(), measured(), Same(macro), *map(_key, things))
+        key = (spoken(), measured().unit, id(macro), *map(_key, things))
         with self._lock:
             if (found := self._held.get(key)) is not None:
                 self._held.move_to_end(key)
-                return found
+                return found[0]
         made = Markup(macro(*things))
         with self._lock:
             if key not in self._held:
-                self._held[key] = made
+                self._held[key] = made, (macro, things)
                 self.characters += len(made)
             while self.characters > self.most_characters:
-                self.characters -= len(self._held.popitem(last=False)[1])
+                _, (gone, _) = self._held.popitem(last=False)
+                self.characters -= len(gone)
         return made
 
 
@@ -66,4 +67,4 @@ def _key(thing: object) -> object:
         return kind, *map(_key, thing)
     if isinstance(thing, _CHANGES):
         raise TypeError(f"a piece is given a {kind.__name__}, which could change unseen")
-    return Same(thing)
+    return id(thing)
