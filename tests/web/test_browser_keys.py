@@ -194,6 +194,17 @@ def work(keys: Keys) -> None:
     keys.look("copper-refused")
     keys.page.keyboard.press("Control+a")
     keys.page.keyboard.press("Delete")
+    probe = keys.page.inner_text("#probe")
+    for state in ("off", "on"):
+        keys.page.focus("#single-keys")
+        keys.page.keyboard.press("Enter")
+        assert keys.page.inner_text("#single-keys").endswith(state)
+        keys.page.evaluate("document.activeElement.blur()")
+        if state == "off":
+            keys.page.keyboard.press("o")
+            keys.page.keyboard.press("n")
+            keys.page.wait_for_timeout(200)
+            assert keys.page.inner_text("#probe") == probe
     keys.press("o")
     keys.press("u")
     while keys.has("#probe"):

@@ -33,6 +33,15 @@ def test_foreign_requests_are_told_by_what_browsers_say(headers, foreign):
     assert is_foreign(Headers(headers)) is foreign
 
 
+def test_scripts_are_asked_for_again_after_an_update(at_work):
+    """A browser must ask whether a script has changed, and is told so in short where it has not (RFC 9111, 5.2.2.4; RFC 9110, 15.4.5)."""
+    first = at_work.client.get("/static/page.js")
+    again = at_work.client.get("/static/page.js", headers={"if-none-match": first.headers["etag"]})
+
+    assert first.status_code == 200 and again.status_code == 304 and not again.content
+    assert first.headers["cache-control"] == again.headers["cache-control"] == "no-cache"
+
+
 def test_a_post_from_another_site_changes_nothing(at_work):
     """A cross-site post is refused with 403 and the record stays as it was."""
     before = at_work.job.state.seq

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -97,6 +98,16 @@ _ROUTERS = (
 )
 
 
+class _Asked(StaticFiles):
+    """Scripts and styles; a browser asks each time whether they are still the same, or it would go on with those of before an update."""
+
+    def file_response(self, *args: Any, **named: Any) -> Response:
+        """As ever, but not to be used again unasked."""
+        answer = super().file_response(*args, **named)
+        answer.headers["Cache-Control"] = "no-cache"
+        return answer
+
+
 def create_app(
     data_folder: Path, *, shop: str = "", bench_url: str = "", most_bytes: int = MOST_BYTES,
     named: bool = False, hosts: Collection[str] = (),
@@ -133,7 +144,7 @@ def create_app(
         app.add_middleware(Access, patience=app.state.patience)
     room = {"/backups/restore": lambda: backups.room_bytes(desk)}
     app.add_middleware(Guard, most_bytes=most_bytes, hosts=hosts, larger=room)
-    app.mount("/static", StaticFiles(directory=_STATIC), name="static")
+    app.mount("/static", _Asked(directory=_STATIC), name="static")
     for module in _ROUTERS:
         app.include_router(module.router)
     app.add_exception_handler(CoppermendError, _refused)

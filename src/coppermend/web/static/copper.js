@@ -1,7 +1,7 @@
 // The probe page by keyboard or foot pedal: space or enter is good, o is open, s is short, u undoes the last reading,
 // n puts the probe off. Good and bad sound different, so that the eyes can stay on the tips.
 import { sound } from "./copper_sound.js";
-import { byKeys } from "./keys.js";
+import { byKeys, singleKeys } from "./keys.js";
 
 const form = document.getElementById("reading-form");
 const undo = document.getElementById("undo-form");
@@ -57,6 +57,7 @@ document.addEventListener("keydown", (event) => {
   if (busy) return;
   const key = event.key.toLowerCase();
   if (key === " " || key === "enter") press("good");
+  else if (!singleKeys()) return;
   else if (key === "o") press("open");
   else if (key === "s") press("short");
   else if (key === "n") document.getElementById("later")?.click();

@@ -16,6 +16,26 @@ addEventListener("pointerdown", () => used(false), true);
 // Whether what was done last was done by a key.
 export const byKeys = () => keys;
 
+// Keys that do something by one character alone can be switched off on this device, for people who speak to it or whose hand
+// strays (WCAG 2.2, 2.1.4).
+const SINGLE = "keys:single";
+export const singleKeys = () => localStorage.getItem(SINGLE) !== "off";
+
+function startSingleKeys() {
+  const button = document.getElementById("single-keys");
+  if (!button) return;
+  const show = () => {
+    for (const state of button.querySelectorAll("b")) state.hidden = (state.dataset.state === "on") !== singleKeys();
+  };
+  button.addEventListener("click", () => {
+    singleKeys() ? localStorage.setItem(SINGLE, "off") : localStorage.removeItem(SINGLE);
+    show();
+  });
+  button.hidden = false;
+  show();
+}
+startSingleKeys();
+
 const actionOf = (form) => form.getAttribute("action")?.split("?")[0] ?? "";
 const markOf = (form) => {
   const hidden = [...form.elements].filter((one) => one.type === "hidden" && !PASSING.includes(one.name));

@@ -1,6 +1,6 @@
 // What every page does: marks that scripts run, cleans the address, filters tables, keeps drafts, starts drawings.
 import { startDrawings } from "./drawing.js";
-import { startKeys } from "./keys.js";
+import { singleKeys, startKeys } from "./keys.js";
 import { underlays } from "./underlay.js";
 import { startDrafts } from "./typed.js";
 
@@ -17,7 +17,7 @@ function dim(event) {
 }
 wear?.form.addEventListener("submit", dim);
 document.addEventListener("keydown", (event) => {
-  if (event.key === "D" && wear && !event.ctrlKey && !event.metaKey && !event.target.closest("input, textarea, select")) dim(event);
+  if (event.key === "D" && wear && singleKeys() && !event.ctrlKey && !event.metaKey && !event.target.closest("input, textarea, select")) dim(event);
 });
 
 // The notice of the last entry is shown once, not again after a reload or a bookmark.

@@ -1,5 +1,5 @@
 // One test at a time: the screen stays on while a test is shown; p passes, f fails, u undoes the last result.
-import { byKeys } from "./keys.js";
+import { byKeys, singleKeys } from "./keys.js";
 
 const form = document.getElementById("one-form");
 
@@ -19,7 +19,7 @@ stayAwake();
 document.addEventListener("visibilitychange", stayAwake);
 
 document.addEventListener("keydown", (event) => {
-  if (event.repeat || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (!singleKeys() || event.repeat || event.ctrlKey || event.metaKey || event.altKey) return;
   if (event.target !== ohms && event.target.closest("input, textarea, select, button, a, summary, .sheet")) return;
   const key = event.key.toLowerCase();
   const answer = form?.querySelector(`[data-key="${CSS.escape(key)}"]`);
