@@ -27,13 +27,13 @@ class Killed:
 
 
 def run_and_kill(
-    command: Sequence[str | Path], after_s: float, *, from_first_line: bool = False,
-    env: Mapping[str, str] | None = None, cwd: Path | None = None, start_within_s: float = 60.0,
+    command: Sequence[str | Path], after_s: float, *, from_line: int = 0,
+    env: Mapping[str, str] | None = None, cwd: Path | None = None, reach_within_s: float = 120.0,
 ) -> Killed:  # fmt: skip
     """Start ``command``, send SIGKILL to it and all its children after ``after_s`` seconds, and wait.
 
-    With ``from_first_line`` the time runs from its first line of output instead of from its start. A last
-    line without its line end was cut off and is not acknowledged.
+    The time runs from its line of output number ``from_line``, or from its end if that came sooner; from its start for 0. So it
+    falls in the midst of the work on a slow machine too. A last line without its line end was cut off and is not acknowledged.
     """
     process = subprocess.Popen(
         [str(word) for word in command],
@@ -45,13 +45,14 @@ def run_and_kill(
     )
     output: queue.Queue[bytes] = queue.Queue()
     errors: list[bytes] = []
-    first = threading.Event()
+    reached = threading.Event()
 
     def listen() -> None:
         for line in process.stdout:
             output.put(line)
-            first.set()
-        first.set()
+            if output.qsize() >= from_line:
+                reached.set()
+        reached.set()
 
     listeners = [
         threading.Thread(target=listen),
@@ -61,8 +62,8 @@ def run_and_kill(
         listener.start()
     ended = False
     try:
-        if from_first_line:
-            first.wait(start_within_s)
+        if from_line:
+            reached.wait(reach_within_s)
         time.sleep(after_s)
         ended = process.poll() is not None
     finally:

@@ -68,7 +68,7 @@ def test_killing_a_writer_loses_nothing_acknowledged(tmp_path: Path):
         starting = i % 5 == 0
         place = tmp_path / f"fresh{i}" if starting else record
         command = [sys.executable, HERE / "writer.py", place, str(i)]
-        run = killing.run_and_kill(command, moment + 0.3 * starting, from_first_line=not starting)
+        run = killing.run_and_kill(command, moment + 0.3 * starting, from_line=0 if starting else 2 * i)
         assert (run.ended, run.stderr) == (False, "")
         whiles["starting" if not run.acknowledged else "writing"] += 1
         if starting:
@@ -85,13 +85,10 @@ def test_killing_a_writer_loses_nothing_acknowledged(tmp_path: Path):
 
 def test_a_lost_entry_would_be_noticed(tmp_path: Path):
     """The check itself can fail: an acknowledgement of what was never written is reported as lost."""
-    run = killing.run_and_kill(
-        [sys.executable, HERE / "writer.py", tmp_path, "0", "20"], 1.0, from_first_line=True
-    )
-    invented = f"entry {run.acknowledged[0].split()[1]} 1 never-written"
+    acknowledged = killing.run_together([[sys.executable, HERE / "writer.py", tmp_path, "0", "20"]])
+    invented = f"entry {acknowledged[0].split()[1]} 1 never-written"
 
-    assert run.ended
-    assert lost(tmp_path, (*run.acknowledged, invented)) == [invented]
+    assert lost(tmp_path, (*acknowledged, invented)) == [invented]
 
 
 def test_several_writers_at_once_are_all_kept(tmp_path: Path):
