@@ -30,6 +30,7 @@ from coppermend.damage.corrosion import corrosion_map
 from coppermend.damage.photo import read_photo
 from coppermend.damage.points import ReferenceClick
 from coppermend.damage.registration import register
+from photo_render.cases import make_case
 
 FIRST_SEED = 9001
 
@@ -77,8 +78,6 @@ def _imported(folder: Path) -> Board:
 
 def rendered_case(seed: int, keep: Path | None) -> Case:
     """One synthetic photograph; ``keep`` is a folder that saves drawing it again."""
-    from train_corrosion import make_case  # noqa: PLC0415
-
     stored = keep / f"{seed}.pickle" if keep else None
     if stored and stored.exists():
         return pickle.loads(stored.read_bytes())

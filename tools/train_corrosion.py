@@ -27,120 +27,28 @@ import queue
 import threading
 import time
 import zipfile
-from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import numpy as np
+import torch
 
-from coppermend.board.folder import parse_board_folder
-from coppermend.damage.camera import View
-from coppermend.damage.features import COUNT as CHANNELS
-from coppermend.damage.features import channels, drawing_channels, photo_canvas
+from coppermend.damage.features import channels
 from coppermend.damage.maps import GRADE_STEPS
-from coppermend.damage.rectify import rectify
-from coppermend.demo.board_data import demo_board_files
-from photo_render.boards import part_of_board, random_board
+from corrosion_net import export, network, predict
+from photo_render.cases import make_data
 from photo_render.disturb import disturbed, relit
-from photo_render.scene import random_scene
-from photo_render.shoot import shoot
-from photo_render.vary import leaked_upon, recrusted, rephotographed, reshaped, restained
+from photo_render.vary import (
+    hazed,
+    leaked_upon,
+    recrusted,
+    rephotographed,
+    reshaped,
+    restained,
+    thinned,
+)
 
 CROP, WINDOW = 128, 320  # px at 4 px/mm
-BLOCK = 16  # the network halves its input four times
 BATCH, POOL = 8, 16  # cases at hand at a time
-WIDTHS = (16, 32, 48, 64, 64)
-
-
-def board_for(seed: int, *, small: bool = False):
-    """An invented board, or now and then a window of the demo board."""
-    rng = np.random.default_rng([seed, 5])
-    if rng.random() < 0.2:
-        demo = _demo_board()
-        width, height = float(rng.integers(100, 190)), float(rng.integers(80, 140))
-        if small:
-            width, height = width * 0.5, height * 0.55
-        left, bottom = rng.uniform(0, demo.width_mm - width), rng.uniform(0, demo.height_mm - height)
-        return part_of_board(demo, float(left), float(bottom), width, height)
-    return random_board(seed, small=small)
-
-
-@cache
-def _demo_board():
-    return parse_board_folder(demo_board_files())
-
-
-def make_case(seed: int, grade: str | None = None, *, small: bool = False):
-    """One photograph with its board and scene; ``small`` boards are cheap, for training."""
-    board = board_for(seed, small=small)
-    scene = random_scene(seed, board.width_mm, board.height_mm, grade)
-    if small:
-        px_per_mm = float(np.exp(np.random.default_rng([seed, 7]).uniform(np.log(5.5), np.log(15))))
-        wide = max(board.width_mm, board.height_mm * 4 / 3) * px_per_mm / scene.fill
-        scene = replace(scene, photo_size=(round(wide / 16) * 16, round(wide / 16) * 12))
-    return board, scene, shoot(board, scene)
-
-
-def jittered(view: View, seed: int) -> View:
-    """A view as registration leaves it: off by some hundredths of a millimetre."""
-    shift = np.eye(3)
-    shift[:2, 2] = np.random.default_rng([seed, 3]).normal(0, 0.05, 2)
-    return View(view.mm_to_px @ shift, view.camera)
-
-
-def make_data(folder: Path, first: int, count: int) -> None:
-    """Write one compressed file per case: the straightened photo, the drawing and the truth."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for seed in range(first, first + count):
-        target = folder / f"{seed}.npz"
-        if target.exists():
-            continue
-        began = time.time()
-        board, scene, shot = make_case(seed, small=seed % 12 != 3)
-        straight = rectify(shot.photo, jittered(shot.view, seed), photo_canvas(board))
-        np.savez(target, photo=straight, drawing=drawing_channels(board), severity=shot.severity)
-        print(seed, scene.mask, scene.grade, f"{time.time() - began:.1f} s", flush=True)
-
-
-def network():
-    """A small U-Net: the channels of ``features`` at 4 px/mm in, out three logits (light, moderate, heavy or worse)."""
-    import torch  # noqa: PLC0415
-    from torch import nn  # noqa: PLC0415
-
-    def conv(a: int, b: int, size: int = 3, stride: int = 1) -> nn.Module:
-        return nn.Sequential(
-            nn.Conv2d(a, b, size, stride, size // 2, bias=False), nn.BatchNorm2d(b), nn.ReLU(inplace=True)
-        )
-
-    class Net(nn.Module):
-        def __init__(self) -> None:
-            super().__init__()
-            full, half, quarter, eighth, far = WIDTHS
-            self.at_full = conv(CHANNELS, full)
-            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half))
-            self.at_quarter = nn.Sequential(conv(half, quarter, stride=2), conv(quarter, quarter))
-            self.at_eighth = nn.Sequential(conv(quarter, eighth, stride=2), conv(eighth, eighth))
-            self.at_far = nn.Sequential(conv(eighth, far, stride=2), conv(far, far), conv(far, far))
-            below, beside = (far, eighth, quarter), (eighth, quarter, half)
-            self.narrow = nn.ModuleList([conv(a, b // 2, 1) for a, b in zip(below, beside, strict=True)])
-            self.join = nn.ModuleList([conv(b + b // 2, b) for b in beside])
-            self.last = conv(half, full, 1)
-            self.out = nn.Sequential(conv(2 * full, full), nn.Conv2d(full, 3, 1))
-
-        def forward(self, x):
-            # Edges are seen at full scale; what is around it is looked at from half scale on.
-            full = self.at_full(x)
-            half = self.at_half(nn.functional.avg_pool2d(x, 2))
-            quarter = self.at_quarter(half)
-            eighth = self.at_eighth(quarter)
-            x = self.at_far(eighth)
-            for narrow, join, side in zip(self.narrow, self.join, (eighth, quarter, half), strict=True):
-                x = nn.functional.interpolate(narrow(x), scale_factor=2.0, mode="nearest")
-                x = join(torch.cat([x, side], dim=1))
-            x = nn.functional.interpolate(self.last(x), scale_factor=2.0, mode="nearest")
-            return self.out(torch.cat([x, full], dim=1))
-
-    return Net()
 
 
 def _add_cases(folder: Path, cases: dict, held_out: bool = False) -> None:
@@ -179,6 +87,10 @@ def _seen_case(case, other, rng: np.random.Generator):
         photo = recrusted(photo, severity, rng)
     if rng.random() < 0.5:
         photo = restained(photo, severity, rng)
+    if rng.random() < 0.35:
+        photo = hazed(photo, severity, rng)
+    if rng.random() < 0.35:
+        photo = thinned(photo, severity, rng)
     if rng.random() < 0.7:
         photo = rephotographed(photo, rng)
     photo, severity = disturbed(photo, drawing, severity, rng)
@@ -233,8 +145,6 @@ def _batches(folder: Path, batch: int, seed: int):
 
 def _held_out_score(net, folder: Path, limit: int = 12) -> str:
     """Mean IoU over held-out cases at the even chance, and the worst false share of clean ones."""
-    import torch  # noqa: PLC0415
-
     known: dict = {}
     _add_cases(folder, known, held_out=True)
     scores, false = [], []
@@ -255,21 +165,8 @@ def _held_out_score(net, folder: Path, limit: int = 12) -> str:
     return f"IoU {np.mean(scores, axis=0).round(3).tolist()} of {len(scores)}, false {100 * np.max(false, initial=0):.2f} %"
 
 
-def predict(net, planes):
-    """(3, rows, columns) chances from the channels, padded as ``corrosion`` does."""
-    import torch  # noqa: PLC0415
-
-    _, rows, columns = planes.shape
-    padded = np.pad(planes, ((0, 0), (0, -rows % BLOCK), (0, -columns % BLOCK)), mode="edge")
-    with torch.no_grad():
-        logits = net(torch.from_numpy(padded[None]))[0, :, :rows, :columns].float().numpy()
-    return 1 / (1 + np.exp(-logits))
-
-
 def train(folder: Path, out: Path, minutes: float, start: Path | None, peak: float) -> None:
     """Train by the clock; weights are averaged over the last steps."""
-    import torch  # noqa: PLC0415
-
     torch.manual_seed(7)
     torch.set_num_threads(1)
     net = network()
@@ -314,21 +211,6 @@ def train(folder: Path, out: Path, minutes: float, start: Path | None, peak: flo
             print("held out:", _held_out_score(mean.module, folder), flush=True)
     torch.save(mean.module.state_dict(), out)
     print("held out:", _held_out_score(mean.module, folder, 60), flush=True)
-
-
-def export(weights: Path, target: Path) -> None:
-    """Write the network with free height and width."""
-    import torch  # noqa: PLC0415
-
-    net = network()
-    net.load_state_dict(torch.load(weights))
-    net.eval()
-    torch.onnx.export(
-        net, (torch.zeros(1, CHANNELS, 64, 64),), str(target), input_names=["channels"], output_names=["logits"],
-        dynamic_axes={"channels": {0: "n", 2: "rows", 3: "columns"}, "logits": {0: "n", 2: "rows", 3: "columns"}},
-        opset_version=17, dynamo=False,
-    )  # fmt: skip
-    print(target, target.stat().st_size, "bytes")
 
 
 def main() -> None:
