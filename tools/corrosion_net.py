@@ -22,25 +22,12 @@ def network():
             nn.Conv2d(a, b, size, stride, size // 2, bias=False), nn.BatchNorm2d(b), nn.ReLU(inplace=True)
         )
 
-    class Added(nn.Module):
-        """What two convolutions add to their input; nothing before training, so that older weights can start it."""
-
-        def __init__(self, width: int) -> None:
-            super().__init__()
-            self.pair = nn.Sequential(
-                conv(width, width), nn.Conv2d(width, width, 3, 1, 1, bias=False), nn.BatchNorm2d(width)
-            )
-            nn.init.zeros_(self.pair[2].weight)
-
-        def forward(self, x):
-            return x + self.pair(x)
-
     class Net(nn.Module):
         def __init__(self) -> None:
             super().__init__()
             full, half, quarter, eighth, far = WIDTHS
             self.at_full = conv(CHANNELS, full)
-            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half), Added(half))
+            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half))
             self.at_quarter = nn.Sequential(conv(half, quarter, stride=2), conv(quarter, quarter))
             self.at_eighth = nn.Sequential(conv(quarter, eighth, stride=2), conv(eighth, eighth))
             self.at_far = nn.Sequential(conv(eighth, far, stride=2), conv(far, far), conv(far, far))
@@ -48,7 +35,7 @@ def network():
             self.narrow = nn.ModuleList([conv(a, b // 2, 1) for a, b in zip(below, beside, strict=True)])
             self.join = nn.ModuleList([conv(b + b // 2, b) for b in beside])
             self.last = conv(half, full, 1)
-            self.out = nn.Sequential(conv(2 * full, full), Added(full), nn.Conv2d(full, 3, 1))
+            self.out = nn.Sequential(conv(2 * full, full), nn.Conv2d(full, 3, 1))
 
         def forward(self, x):
             # Edges are seen at full scale; what is around it is looked at from half scale on.

@@ -6,15 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from photo_render.vary import (
-    hazed,
-    leaked_upon,
-    recrusted,
-    rephotographed,
-    reshaped,
-    restained,
-    thinned,
-)
+from photo_render.vary import leaked_upon, recrusted, rephotographed, reshaped, restained
 
 ROWS, COLUMNS = 120, 160
 SEEDS = range(6)
@@ -76,47 +68,6 @@ def test_stain_is_shaded_crust_is_not() -> None:
 
     assert (shaded[120, 160] < photo[120, 160]).any()
     assert np.array_equal(restained(photo, case()[2], np.random.default_rng(2)), photo)
-
-
-def ringed() -> tuple[np.ndarray, np.ndarray]:
-    """A photo of a pale patch with a stained ring around it, and its severity, thicker towards the middle."""
-    photo, _, severity = case()
-    away = np.hypot(*(np.mgrid[:ROWS, :COLUMNS] - np.array([60, 80])[:, None, None]))
-    crust = np.clip(230 - 4 * away, 112, 255).astype(np.uint8)
-    return photo, np.where(severity > 0, crust, np.where(away < 45, 60, 0)).astype(np.uint8)
-
-
-@pytest.mark.parametrize("seed", SEEDS)
-def test_haze_lies_on_stain_alone(seed: int) -> None:
-    """A film of the crust's colour over the stained ring; clean board further out keeps its colour, crust stays what it is."""
-    photo, severity = ringed()
-    near = cv2.dilate(cv2.resize(severity, (2 * COLUMNS, 2 * ROWS)), np.ones((25, 25), np.uint8)) > 0
-
-    change = hazed(photo, severity, np.random.default_rng(seed)).astype(int) - photo
-
-    assert (change >= 0).all() and not change[~near].any()
-    assert change[120, 160 + 2 * 38].min() > 0 and not change[120, 160].any()
-    assert change.max() < 0.55 * 140
-
-
-@pytest.mark.parametrize("seed", SEEDS)
-def test_thin_crust_lets_the_board_through(seed: int) -> None:
-    """At its edge more than where it is thick; nothing outside it becomes crust."""
-    photo, severity = ringed()
-
-    seen = thinned(photo, severity, np.random.default_rng(seed)).astype(int)
-
-    assert photo[120, 160 + 2 * 26, 0] - seen[120, 160 + 2 * 26, 0] > max(
-        5, photo[120, 160, 0] - seen[120, 160, 0]
-    )
-    assert (seen[:, 160 + 2 * 34 :] <= 62).all()
-
-
-def test_without_crust_there_is_no_haze_and_nothing_to_thin() -> None:
-    photo, _, light = case(grade=80)
-
-    assert hazed(photo, light, np.random.default_rng(1)) is photo
-    assert thinned(photo, light, np.random.default_rng(1)) is photo
 
 
 @pytest.mark.parametrize("seed", SEEDS)

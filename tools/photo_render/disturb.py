@@ -161,8 +161,8 @@ def _shadowed(photo, bodies, rng: np.random.Generator):
     return photo * (1 - np.float32(rng.uniform(0.2, 0.65)) * cast)[..., None]
 
 
-def _glaring(photo, bodies, severity, rng: np.random.Generator):
-    """Lamps mirrored in the board, often beside the damage: spots with soft or hard edges, burnt out or veiling; less on parts."""
+def _glaring(photo, severity, rng: np.random.Generator):
+    """Lamps mirrored in the board, often beside the damage: spots with soft or hard edges, burnt out or veiling."""
     high, wide = photo.shape[:2]
     y, x = np.mgrid[:high:4, :wide:4].astype(np.float32)
     total = np.zeros(x.shape, np.float32)
@@ -174,13 +174,10 @@ def _glaring(photo, bodies, severity, rng: np.random.Generator):
         a, b = rng.uniform(15, 90, 2)
         p = ((x - cx) * np.cos(turn) + (y - cy) * np.sin(turn)) / a
         q = ((y - cy) * np.cos(turn) - (x - cx) * np.sin(turn)) / b
-        total += np.float32(np.exp(rng.uniform(-1.5, 1.1))) * np.exp(
-            -((p * p + q * q) ** rng.uniform(0.7, 4))
-        )
+        total += np.float32(rng.uniform(0.2, 3)) * np.exp(-((p * p + q * q) ** rng.uniform(0.7, 4)))
         total += np.float32(rng.uniform(0, 0.2)) * np.exp(-(p * p + q * q) / 9)
     tint = rng.uniform(0.85, 1.0, 3).astype(np.float32) * 255
-    mirrored = cv2.resize(total, (wide, high)) * (1 - np.float32(rng.uniform(0, 1)) * bodies)
-    return photo + mirrored[..., None] * tint
+    return photo + cv2.resize(total, (wide, high))[..., None] * tint
 
 
 def disturbed(photo, drawing, severity, rng: np.random.Generator):
@@ -195,10 +192,9 @@ def disturbed(photo, drawing, severity, rng: np.random.Generator):
         photo, severity = _labelled(photo, severity, rng)
     if rng.random() < 0.3:
         photo, severity = _boxed(photo, severity, rng)
-    bodies = cv2.resize(drawing[2], size).astype(np.float32) / 255
     if rng.random() < 0.4:
-        photo = _shadowed(photo, bodies, rng)
-    if rng.random() < 0.65:
-        photo = _glaring(photo, bodies, severity, rng)
+        photo = _shadowed(photo, cv2.resize(drawing[2], size).astype(np.float32) / 255, rng)
+    if rng.random() < 0.35:
+        photo = _glaring(photo, severity, rng)
     photo = np.clip(photo, 0, 255).astype(np.uint8)
     return photo, blotted_out(photo, severity)

@@ -98,36 +98,6 @@ def restained(photo, severity, rng: np.random.Generator):
     return np.clip(photo * (1 + (tint - 1) * cover), 0, 255).astype(np.uint8)
 
 
-def hazed(photo, severity, rng: np.random.Generator):
-    """A film of the crust's colour over what is only stained: haze around a crust is light, however pale."""
-    crust = severity >= MODERATE
-    if np.count_nonzero(crust) < 60:
-        return photo
-    high, wide = photo.shape[:2]
-    colour = np.median(photo[::2, ::2][crust], axis=0).astype(np.float32)
-    cover = _soft((severity >= LIGHT) & ~crust, (wide, high), rng.uniform(0.5, 2.5))
-    broad = cv2.resize(cloud(rng, (high // 4, wide // 4), rng.uniform(2, 10), 3), (wide, high))[..., None]
-    cover *= np.clip(rng.uniform(0, 0.35) * (1 + 0.5 * broad), 0, 0.5)
-    return np.clip(photo + (colour - photo) * cover, 0, 255).astype(np.uint8)
-
-
-def thinned(photo, severity, rng: np.random.Generator):
-    """Crust that lets through what is beside it where it is thin: it begins slowly, not at an edge."""
-    crust = severity >= MODERATE
-    if np.count_nonzero(crust) < 60:
-        return photo
-    high, wide = photo.shape[:2]
-    reach = rng.uniform(3, 12)
-    free = 1 - _soft(crust, (wide, high), 0.7)
-    share = cv2.GaussianBlur(free, (0, 0), reach)[..., None] + np.float32(0.02)
-    under = (cv2.GaussianBlur(photo * free, (0, 0), reach) + np.float32(0.02) * photo) / share
-    thin = np.clip(1 - (severity.astype(np.float32) - MODERATE) / rng.uniform(8, 60), 0, 1) * crust
-    through = cv2.GaussianBlur(cv2.resize(thin, (wide, high)), (0, 0), rng.uniform(0.4, 1.2))[..., None]
-    return np.clip(photo + (under - photo) * through * np.float32(rng.uniform(0.2, 0.75)), 0, 255).astype(
-        np.uint8
-    )
-
-
 def leaked_upon(case, other, rng: np.random.Generator):
     """The crust of another photograph laid upon this one, under its parts as a rule.
 
