@@ -67,7 +67,9 @@ def test_the_tablet_follows_the_phone_but_never_throws_away_what_was_typed(live)
         seen = live.desk.store.last_seq(number)
         expect(tablet.locator("#live")).to_be_hidden()
 
-        live.desk.store.append(number, "note", "copper", {"text": "Tips are clean."}, who=WHO)
+        # Else what is typed next could fall into the page that is on its way out.
+        with tablet.expect_navigation():
+            live.desk.store.append(number, "note", "copper", {"text": "Tips are clean."}, who=WHO)
         expect(tablet.locator("#live")).to_have_attribute("data-seq", str(seen + 1))
         expect(tablet.locator("#live")).to_be_hidden()  # it followed
 
