@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from functools import cache
 from importlib.resources import files
-from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -23,7 +22,7 @@ from coppermend.damage.camera import View
 from coppermend.damage.features import channels, drawing_channels, photo_canvas
 from coppermend.damage.layers import Canvas
 from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
-from coppermend.damage.own_colours import by_own_colours
+from coppermend.damage.own_colours import by_own_colours, in_order
 from coppermend.damage.photo import Photo
 from coppermend.damage.rectify import rectify, shown
 
@@ -72,10 +71,7 @@ def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
     padded[:, :, columns:] = padded[:, :, columns - 1 : columns]
     (logits,) = _session().run(None, {"channels": padded[None]})
     chances = 1 / (1 + np.exp(-np.clip(logits[0][:, :rows, :columns], -30, 30)))
-    # A worse grade is never likelier than a milder one.
-    for milder, worse in pairwise(chances):
-        np.minimum(milder, worse, out=worse)
-    return np.asarray(chances, np.float32)
+    return in_order(np.asarray(chances, np.float32))
 
 
 def rooted(chances: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -47,6 +47,9 @@ class _Found(NamedTuple):
     faults: tuple[str, ...]
 
 
+_NOTHING = _Found("", "", ())
+
+
 def earlier_faults(store: Store, board: Board, besides: str = "") -> FaultHistory:
     """The faults of earlier jobs: the last thing that each repaired, and what a swap of one part cured.
 
@@ -127,13 +130,8 @@ def _fold_each(connection: Connection, jobs: Sequence[str]) -> Iterator[tuple[st
     rows = connection.execute(query.order_by(tables.entry.c.job, tables.entry.c.seq)).mappings().all()
     for job, entries in groupby((tables.entry_from_row(row) for row in rows), key=lambda entry: entry.job):
         state = fold(entries)
-        faults = tuple(dict.fromkeys(_at_fault(state))) if state.board else ()
-        yield (
-            job,
-            _Found(
-                state.board.name if state.board else "", state.board.sha256 if state.board else "", faults
-            ),
-        )
+        board, faults = state.board, tuple(dict.fromkeys(_at_fault(state)))
+        yield job, _Found(board.name, board.sha256, faults) if board else _NOTHING
 
 
 def _at_fault(state: JobState) -> Iterator[str]:
