@@ -1,10 +1,13 @@
-"""The network that ``coppermend.damage.corrosion`` runs, as PyTorch makes it; and writing it as ONNX."""
+"""The network that ``coppermend.damage.corrosion`` runs, as PyTorch makes it; writing it as ONNX, and taking it back."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+import onnx
 import torch
 from torch import nn
 
@@ -12,6 +15,7 @@ from coppermend.damage.features import COUNT as CHANNELS
 
 BLOCK = 16  # the network halves its input four times
 WIDTHS = (16, 32, 48, 64, 64)
+SPREAD = 0.12  # of a convolution's weights, about as training leaves them
 
 
 def network():
@@ -22,12 +26,25 @@ def network():
             nn.Conv2d(a, b, size, stride, size // 2, bias=False), nn.BatchNorm2d(b), nn.ReLU(inplace=True)
         )
 
+    class Added(nn.Module):
+        """What two convolutions add to their input; nothing before training, so that older weights can start it."""
+
+        def __init__(self, width: int) -> None:
+            super().__init__()
+            self.pair = nn.Sequential(
+                conv(width, width), nn.Conv2d(width, width, 3, 1, 1, bias=False), nn.BatchNorm2d(width)
+            )
+            nn.init.zeros_(self.pair[2].weight)
+
+        def forward(self, x):
+            return x + self.pair(x)
+
     class Net(nn.Module):
         def __init__(self) -> None:
             super().__init__()
             full, half, quarter, eighth, far = WIDTHS
             self.at_full = conv(CHANNELS, full)
-            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half))
+            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half), Added(half))
             self.at_quarter = nn.Sequential(conv(half, quarter, stride=2), conv(quarter, quarter))
             self.at_eighth = nn.Sequential(conv(quarter, eighth, stride=2), conv(eighth, eighth))
             self.at_far = nn.Sequential(conv(eighth, far, stride=2), conv(far, far), conv(far, far))
@@ -35,7 +52,7 @@ def network():
             self.narrow = nn.ModuleList([conv(a, b // 2, 1) for a, b in zip(below, beside, strict=True)])
             self.join = nn.ModuleList([conv(b + b // 2, b) for b in beside])
             self.last = conv(half, full, 1)
-            self.out = nn.Sequential(conv(2 * full, full), nn.Conv2d(full, 3, 1))
+            self.out = nn.Sequential(conv(2 * full, full), Added(full), nn.Conv2d(full, 3, 1))
 
         def forward(self, x):
             # Edges are seen at full scale; what is around it is looked at from half scale on.
@@ -73,3 +90,71 @@ def export(weights: Path, target: Path) -> None:
         opset_version=17, dynamo=False,
     )  # fmt: skip
     print(target, target.stat().st_size, "bytes")
+
+
+def from_onnx(source: Path, batches: Iterable[np.ndarray]):
+    """The network with the weights of an exported one, to be trained on. An older export without ``Added`` will do.
+
+    Export folds each normalisation into its convolution. It is taken out again by what the convolutions give on ``batches`` of
+    channels; their weights are brought to the spread that training leaves, lest its first steps be too large for them.
+    """
+    net = network().eval()
+    convs = _in_order_of_use(net)
+    graph = onnx.load(str(source)).graph
+    stored = {tensor.name: torch.tensor(onnx.numpy_helper.to_array(tensor)) for tensor in graph.initializer}
+    folded = [[stored[name] for name in node.input[1:]] for node in graph.node if node.op_type == "Conv"]
+    if len(folded) < len(convs):
+        added = {conv for pair in net.modules() if type(pair).__name__ == "Added" for conv in pair.modules()}
+        convs = [conv for conv in convs if conv not in added]
+    layers = [m for m in net.modules() if isinstance(m, nn.Sequential)]
+    after = {a: b for layer in layers for a, b in pairwise(layer) if isinstance(b, nn.BatchNorm2d)}
+    sums: dict = {conv: torch.zeros(3, conv.out_channels, dtype=torch.float64) for conv in after}
+
+    def count(conv: nn.Module, _: object, given: torch.Tensor) -> None:
+        cells = given.double().transpose(0, 1).flatten(1)
+        sums[conv] += torch.stack(
+            [torch.full_like(cells[:, 0], cells.shape[1]), cells.sum(1), (cells**2).sum(1)]
+        )
+
+    with torch.no_grad():
+        for conv, (weight, bias) in zip(convs, folded, strict=True):
+            spread = SPREAD / weight.std() if conv in after else 1.0
+            conv.weight.copy_(weight * spread)
+            if conv.bias is not None:
+                conv.bias.copy_(bias)
+                continue
+            normed = after[conv]
+            normed.weight.fill_(1 / spread)
+            normed.bias.copy_(bias)
+            normed.running_mean.zero_()
+            normed.running_var.fill_(1 - normed.eps)
+        hooks = [conv.register_forward_hook(count) for conv in convs if conv in after]
+        for batch in batches:
+            net(torch.from_numpy(batch))
+        for hook in hooks:
+            hook.remove()
+        for conv in convs:
+            if (normed := after.get(conv)) is not None:
+                cells, total, squares = sums[conv]
+                mean = total / cells
+                deviation = torch.sqrt(squares / cells - mean**2 + normed.eps)
+                normed.bias += mean * normed.weight
+                normed.weight *= deviation
+                normed.running_mean.copy_(mean)
+                normed.running_var.copy_(deviation**2 - normed.eps)
+    return net
+
+
+def _in_order_of_use(net) -> list:
+    """Its convolutions as the graph of an export has them."""
+    used: list = []
+    hooks = [
+        m.register_forward_hook(lambda conv, *_: used.append(conv))
+        for m in net.modules()
+        if isinstance(m, nn.Conv2d)
+    ]
+    with torch.no_grad():
+        net(torch.zeros(1, CHANNELS, 64, 64))
+    for hook in hooks:
+        hook.remove()
+    return used

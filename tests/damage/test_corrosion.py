@@ -75,6 +75,28 @@ def test_severities_follow_the_grades() -> None:
     assert found == [0, 48, 111, 112, 176, 255]
 
 
+def rough(chances: np.ndarray) -> np.ndarray:
+    """Contrast from cell to cell as crust has it, everywhere."""
+    return np.full(chances.shape[1:], 0.2, np.float32)
+
+
+def test_smooth_patch_is_a_lamp_not_a_leak() -> None:
+    """A mirrored lamp, however sure the network is of it, is no core, nor what hangs together with it near a leak; rough crust
+    smaller than a tenth of it still is one.
+    """
+    chances = np.zeros((3, 120, 300), np.float32)
+    lamp, crust = (slice(20, 100), slice(20, 100)), (slice(50, 60), slice(140, 152))
+    chances[:, *lamp] = chances[:, *crust] = 0.95
+    chances[0, 40:80, 100:120] = 0.6
+    contrast = rough(chances)
+    contrast[lamp] = 0.03
+
+    kept = rooted(chances, contrast)[0] > 0
+
+    assert kept[crust].all() and not kept[lamp].any() and not kept[:, :120].any()
+    assert rooted(chances, rough(chances))[0][lamp].all()
+
+
 def test_damage_without_a_core_is_dropped() -> None:
     """Likely cells count within 12 mm of a patch of sure crust, and not elsewhere; a patch that is too small is no core."""
     chances = np.zeros((3, 200, 400), np.float32)
@@ -82,11 +104,11 @@ def test_damage_without_a_core_is_dropped() -> None:
     chances[1, 95:105, 20:40] = 0.9
     chances[1, 95:98, 360:363] = 0.9
 
-    kept = rooted(chances)[0] > 0
+    kept = rooted(chances, rough(chances))[0] > 0
 
     assert kept[100, 12:84].all() and not kept[:, 39 + 12 * 4 + 2 :].any()
     chances[1, :, :300] = 0
-    assert not rooted(chances).any()
+    assert not rooted(chances, rough(chances)).any()
 
 
 def test_leak_creeps_from_patch_to_patch() -> None:
@@ -101,7 +123,7 @@ def test_leak_creeps_from_patch_to_patch() -> None:
     leak, near, next_to_it = patch(10, 100, 40), patch(150, 10), patch(220, 10)
     print_far_off, second_leak, beside_it = patch(420, 12), patch(900, 41), patch(1000, 12)
 
-    kept = rooted(chances)[0] > 0
+    kept = rooted(chances, rough(chances))[0] > 0
 
     assert all(kept[place].all() for place in (leak, near, next_to_it, second_leak, beside_it))
     assert not kept[print_far_off].any()

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from photo_render.disturb import glaring
 from photo_render.vary import leaked_upon, recrusted, rephotographed, reshaped, restained
 
 ROWS, COLUMNS = 120, 160
@@ -103,3 +104,21 @@ def test_same_lots_same_photo() -> None:
 
     assert np.array_equal(first, again) and not np.array_equal(first, other)
     assert first.shape == photo.shape and first.dtype == np.uint8
+
+
+def test_what_a_lamp_veils_is_not_counted() -> None:
+    """Of the grain of crust that a veil takes from the truth little is left in the photo; most crust stays."""
+    photo, drawing, severity = case()
+    photo[::2, ::2][severity > 0] = 120
+    grainy = photo.astype(np.float32)
+    bodies = cv2.resize(drawing[2], (2 * COLUMNS, 2 * ROWS)).astype(np.float32) / 255
+    hidden, kept = 0, 0
+    for seed in range(40):
+        lit, left = glaring(grainy, bodies, severity, np.random.default_rng(seed))
+        gone = (severity > 0) & (left == 0)
+        hidden, kept = hidden + gone.sum(), kept + (left > 0).sum()
+        if gone.any():
+            contrast = lit[1::2, 1::2].mean(axis=2) - lit[::2, ::2].mean(axis=2)
+            assert np.abs(contrast[gone]).mean() < 0.2 * 80
+
+    assert 0 < hidden < kept

@@ -5,6 +5,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+VEIL_HIDES = 0.85  # of a lamp's share in a picture: what is under so much is not seen
+
 
 def blotted_out(photo, severity):
     """The severity without what a lamp's reflection burns out: the truth is what is seen.
@@ -161,9 +163,26 @@ def _shadowed(photo, bodies, rng: np.random.Generator):
     return photo * (1 - np.float32(rng.uniform(0.2, 0.65)) * cast)[..., None]
 
 
-def _glaring(photo, severity, rng: np.random.Generator):
-    """Lamps mirrored in the board, often beside the damage: spots with soft or hard edges, burnt out or veiling."""
+def glaring(photo, bodies, severity, rng: np.random.Generator):
+    """Lamps mirrored in the board, often beside the damage, weaker on parts: added up to burning out, or as a camera gives them
+    that rolls its highlights off, a smooth veil short of white. What a veil hides is not seen.
+    """
     high, wide = photo.shape[:2]
+    mirrored = cv2.resize(_lamps((high, wide), severity, rng), (wide, high))
+    mirrored *= 1 - np.float32(rng.uniform(0, 1)) * bodies
+    tint = rng.uniform(0.7, 1.0, 3).astype(np.float32)
+    tint *= 255 / tint.max()  # of the lamp: often so coloured that one channel burns out and another does not
+    if rng.random() < 0.5:
+        return photo + mirrored[..., None] * tint, severity
+    share = np.minimum(1 - np.exp(-1.5 * mirrored), np.float32(rng.uniform(0.5, 0.97)))
+    veiled = photo + (tint * np.float32(rng.uniform(0.75, 1.0)) - photo) * share[..., None]
+    hidden = cv2.resize(share, severity.shape[::-1], interpolation=cv2.INTER_AREA) > VEIL_HIDES
+    return veiled, np.where(hidden, 0, severity).astype(np.uint8)
+
+
+def _lamps(shape: tuple[int, int], severity, rng: np.random.Generator):
+    """Brightness of one to three mirrored lamps, a quarter of ``shape``; 1 is white."""
+    high, wide = shape
     y, x = np.mgrid[:high:4, :wide:4].astype(np.float32)
     total = np.zeros(x.shape, np.float32)
     damaged = np.argwhere(severity[::4, ::4] >= 112) * 8
@@ -176,8 +195,7 @@ def _glaring(photo, severity, rng: np.random.Generator):
         q = ((y - cy) * np.cos(turn) - (x - cx) * np.sin(turn)) / b
         total += np.float32(rng.uniform(0.2, 3)) * np.exp(-((p * p + q * q) ** rng.uniform(0.7, 4)))
         total += np.float32(rng.uniform(0, 0.2)) * np.exp(-(p * p + q * q) / 9)
-    tint = rng.uniform(0.85, 1.0, 3).astype(np.float32) * 255
-    return photo + cv2.resize(total, (wide, high))[..., None] * tint
+    return total
 
 
 def disturbed(photo, drawing, severity, rng: np.random.Generator):
@@ -192,9 +210,10 @@ def disturbed(photo, drawing, severity, rng: np.random.Generator):
         photo, severity = _labelled(photo, severity, rng)
     if rng.random() < 0.3:
         photo, severity = _boxed(photo, severity, rng)
+    bodies = cv2.resize(drawing[2], size).astype(np.float32) / 255
     if rng.random() < 0.4:
-        photo = _shadowed(photo, cv2.resize(drawing[2], size).astype(np.float32) / 255, rng)
-    if rng.random() < 0.35:
-        photo = _glaring(photo, severity, rng)
+        photo = _shadowed(photo, bodies, rng)
+    if rng.random() < 0.6:
+        photo, severity = glaring(photo, bodies, severity, rng)
     photo = np.clip(photo, 0, 255).astype(np.uint8)
     return photo, blotted_out(photo, severity)

@@ -65,9 +65,14 @@ def corrode(
     _lifted_mask(picture, severity, field, layers, canvas, rng)
     _dull_solder(picture, severity, field, board, canvas, rng)
     # Crust.
-    # Crust begins to show a little before it counts as thin.
+    # How much earlier crust shows than it counts as thin crust differs: where haze ends is a matter of judgement.
     edge_width = np.float32(rng.uniform(0.02, 0.07) if crisp else rng.uniform(0.05, 0.16))
-    cover = np.clip((thick - MODERATE) / edge_width + np.float32(rng.uniform(0.3, 1.1)), 0, 1)
+    before = np.float32(rng.uniform(0.3, 1.1)) * edge_width + np.float32(max(0.0, rng.uniform(-0.05, 0.1)))
+    # Grains of crust lie beyond the edge too, where the damage as a whole is light.
+    grains = np.float32(max(0.0, rng.uniform(-0.06, 0.12))) * cloud(
+        rng, shape, rng.uniform(0.7, 3) * scale, 4
+    )
+    cover = np.clip((thick + grains - MODERATE + before) / edge_width, 0, 1)
     colour = _crust_colour(field, canvas, rng)
     bumps = (
         cv2.GaussianBlur(np.clip(field, 0.3, 1.3), (0, 0), 0.5)

@@ -206,7 +206,9 @@ def _light(photo: Picture, scene: Scene, rng: np.random.Generator) -> None:
             (gy - cy) * np.cos(turn) - (gx - cx) * np.sin(turn),
         )
         d = (p / a) ** 2 + (q / b) ** 2
-        glare += np.float32(rng.uniform(0.6, 4.0)) * np.exp(-d) + np.float32(rng.uniform(0.05, 0.2)) * np.exp(
+        # From a veil, through which print and tracks are seen, to a spot burnt out.
+        peak, wide_peak = np.exp(rng.uniform(-1.6, 1.4)), rng.uniform(0.02, 0.2)
+        glare += np.float32(peak) * np.exp(-(d ** rng.uniform(0.8, 3))) + np.float32(wide_peak) * np.exp(
             -d / 8
         )
     size = (wide, high)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from coppermend.board.model import Board, Layer
 from coppermend.board.space import board_shape
 from coppermend.damage.camera import View
-from coppermend.damage.features import channels, drawing_channels, photo_canvas
+from coppermend.damage.features import FINE_CONTRAST, channels, drawing_channels, photo_canvas
 from coppermend.damage.layers import Canvas
 from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.own_colours import by_own_colours, in_order
@@ -31,7 +31,8 @@ THRESHOLDS = (0.5, 0.6, 0.5)
 _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
 # By held-out synthetic photographs of two renderers.
-_SURE, _CORE_MM2, _NEAR_MM, _CREEP_MM, _SHARE = 0.7, 4.0, 12.0, 20.0, 0.1
+_SURE, _CORE_MM2, _NEAR_MM, _CREEP_MM, _SHARE = 0.7, 2.0, 12.0, 20.0, 0.1
+_EVEN, _ROUGH = 0.5, 0.045  # lamps there have 0.02 to 0.04, crust 0.05 and more
 _DATA = "coppermend.damage.data"
 
 
@@ -53,7 +54,7 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
     straight = rectify(photo.rgb, inside, photo_canvas(board))
     drawing = drawing_channels(board, side)
     planes = channels(straight, drawing)
-    chances = by_own_colours(rooted(grade_chances(planes)), planes)
+    chances = by_own_colours(rooted(grade_chances(planes), planes[FINE_CONTRAST]), planes)
     canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
     on_board = canvas.blank()
     canvas.fill(on_board, board_shape(board))
@@ -74,11 +75,16 @@ def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
     return in_order(np.asarray(chances, np.float32))
 
 
-def rooted(chances: NDArray[np.float32]) -> NDArray[np.float32]:
+def rooted(chances: NDArray[np.float32], contrast: NDArray[np.float32]) -> NDArray[np.float32]:
     """``chances``, but 0 where no core of the leak is near: a leak has one, print and lamps have none.
 
-    A core is a patch that is surely crust. Leaks creep, so a patch far from all cores is one only where it is large
-    beside the largest; what stands by itself is print or a part as a rule, and the user can paint it in.
+    A core is a patch that is surely crust. Crust is rough: a patch without contrast from cell to cell is the board under a
+    mirrored lamp, and so is what hangs together with it and with no core. Leaks creep, so a patch far from all cores is one
+    only where it is large beside the largest; what stands by itself is print or a part as a rule, and the user can paint it in.
+
+    Args:
+        chances: (3, rows, columns) of light, moderate and heavy or worse.
+        contrast: (rows, columns), ``features.FINE_CONTRAST`` of the channels.
     """
     sure = (chances[1] >= _SURE).astype(np.uint8)
     sure = cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -86,18 +92,32 @@ def rooted(chances: NDArray[np.float32]) -> NDArray[np.float32]:
     _, patches, figures, _ = cv2.connectedComponentsWithStats(sure, connectivity=8)
     area = figures[:, cv2.CC_STAT_AREA].astype(np.int64)
     area[0] = 0  # what is not sure
-    large = area >= _CORE_MM2 * PX_PER_MM**2
-    core = large & (area >= _SHARE * area.max())
-    if not core.any():
+    candidates = np.flatnonzero(area >= _CORE_MM2 * PX_PER_MM**2)
+    rough = np.asarray(scipy.ndimage.median(contrast, patches, candidates)) >= _ROUGH
+    large, lamp = np.zeros(len(area), np.bool_), np.zeros(len(area), np.bool_)
+    large[candidates[rough]], lamp[candidates[~rough]] = True, True
+    if not large.any():
         return np.zeros_like(chances)
+    core = large & (area >= _SHARE * area[large].max())
     while True:
         away = cv2.distanceTransform((~core[patches]).astype(np.uint8), cv2.DIST_L2, 5)
         waiting = np.flatnonzero(large & ~core)
         nearest = scipy.ndimage.minimum(away, patches, waiting)
         reached = waiting[np.asarray(nearest) <= _CREEP_MM * PX_PER_MM]
         if not len(reached):
-            return np.asarray(chances * (away <= _NEAR_MM * PX_PER_MM), np.float32)
+            break
         core[reached] = True
+    lit = _apart_from(chances[0] >= _EVEN, lamp[patches], core[patches])
+    return np.asarray(chances * ((away <= _NEAR_MM * PX_PER_MM) & ~lit), np.float32)
+
+
+def _apart_from(
+    likely: NDArray[np.bool_], lamp: NDArray[np.bool_], core: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """What of ``likely`` hangs together with a lamp and with no core."""
+    _, together = cv2.connectedComponents((likely | lamp).astype(np.uint8), connectivity=8)
+    lit = np.setdiff1d(together[lamp], together[core])
+    return np.asarray(np.isin(together, lit))
 
 
 def severity_of(

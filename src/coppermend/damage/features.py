@@ -21,6 +21,7 @@ from coppermend.damage.maps import PX_PER_MM
 
 PHOTO_PX_PER_MM = 2.0 * PX_PER_MM
 COUNT = 22
+FINE_CONTRAST = 10  # of the channels: how much brightness differs from cell to cell
 _PADS, _BODIES, _COPPER_FREE = 0, 2, 60
 _FLOOR = 0.02  # added before logarithms: darkness is noise
 _LIMIT = 2.0  # natural logarithm of a ratio; what is further out tells no more
@@ -98,7 +99,7 @@ def channels(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float32]:
     for number, scale_px in enumerate(_SCALES_PX):
         apart = light - cv2.GaussianBlur(light, (0, 0), scale_px)
         out[7 + number] = 2 * apart
-        out[10 + number] = 3 * np.sqrt(cv2.GaussianBlur(apart * apart, (0, 0), scale_px))
+        out[FINE_CONTRAST + number] = 3 * np.sqrt(cv2.GaussianBlur(apart * apart, (0, 0), scale_px))
     tints = np.ascontiguousarray(against[..., ::2] - against[..., 1:2])
     for number, scale_px in enumerate(_SCALES_PX[1:]):
         out[13 + 2 * number : 15 + 2 * number] = cv2.GaussianBlur(tints, (0, 0), scale_px).transpose(2, 0, 1)
