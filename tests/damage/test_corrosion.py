@@ -80,7 +80,24 @@ def rough(chances: np.ndarray) -> np.ndarray:
     return np.full(chances.shape[1:], 0.2, np.float32)
 
 
-def test_smooth_patch_is_a_lamp_not_a_leak() -> None:
+def dark(chances: np.ndarray) -> np.ndarray:
+    """No colour near burning out, anywhere."""
+    return np.zeros(chances.shape[1:], np.float32)
+
+
+@pytest.mark.parametrize(
+    ("contrast_there", "usual", "brightest_there", "is_lamp"),
+    [
+        (0.02, 0.2, 0.0, True),
+        (0.03, 0.2, 0.0, False),
+        (0.03, 0.2, 1.0, True),
+        (0.02, 0.05, 0.0, False),  # all of the photo is blurred
+        (0.2, 0.2, 1.0, False),  # crust in bright light keeps its grain
+    ],
+)
+def test_smooth_patch_is_a_lamp_not_a_leak(
+    contrast_there: float, usual: float, brightest_there: float, is_lamp: bool
+) -> None:
     """A mirrored lamp, however sure the network is of it, is no core, nor what hangs together with it near a leak; rough crust
     smaller than a tenth of it still is one.
     """
@@ -88,13 +105,13 @@ def test_smooth_patch_is_a_lamp_not_a_leak() -> None:
     lamp, crust = (slice(20, 100), slice(20, 100)), (slice(50, 60), slice(140, 152))
     chances[:, *lamp] = chances[:, *crust] = 0.95
     chances[0, 40:80, 100:120] = 0.6
-    contrast = rough(chances)
-    contrast[lamp] = 0.03
+    contrast, brightest = np.full(chances.shape[1:], usual, np.float32), dark(chances)
+    contrast[lamp], brightest[lamp] = contrast_there, brightest_there
 
-    kept = rooted(chances, contrast)[0] > 0
+    kept = rooted(chances, contrast, brightest)[0] > 0
 
-    assert kept[crust].all() and not kept[lamp].any() and not kept[:, :120].any()
-    assert rooted(chances, rough(chances))[0][lamp].all()
+    assert kept[crust].all() and kept[lamp].any() != is_lamp
+    assert not is_lamp or not kept[:, :120].any()
 
 
 def test_damage_without_a_core_is_dropped() -> None:
@@ -104,11 +121,11 @@ def test_damage_without_a_core_is_dropped() -> None:
     chances[1, 95:105, 20:40] = 0.9
     chances[1, 95:98, 360:363] = 0.9
 
-    kept = rooted(chances, rough(chances))[0] > 0
+    kept = rooted(chances, rough(chances), dark(chances))[0] > 0
 
     assert kept[100, 12:84].all() and not kept[:, 39 + 12 * 4 + 2 :].any()
     chances[1, :, :300] = 0
-    assert not rooted(chances, rough(chances)).any()
+    assert not rooted(chances, rough(chances), dark(chances)).any()
 
 
 def test_leak_creeps_from_patch_to_patch() -> None:
@@ -123,7 +140,7 @@ def test_leak_creeps_from_patch_to_patch() -> None:
     leak, near, next_to_it = patch(10, 100, 40), patch(150, 10), patch(220, 10)
     print_far_off, second_leak, beside_it = patch(420, 12), patch(900, 41), patch(1000, 12)
 
-    kept = rooted(chances, rough(chances))[0] > 0
+    kept = rooted(chances, rough(chances), dark(chances))[0] > 0
 
     assert all(kept[place].all() for place in (leak, near, next_to_it, second_leak, beside_it))
     assert not kept[print_far_off].any()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import cv2
 import numpy as np
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from coppermend.board.model import Board, Layer
 from coppermend.board.space import board_shape
 from coppermend.damage.camera import View
-from coppermend.damage.features import FINE_CONTRAST, channels, drawing_channels, photo_canvas
+from coppermend.damage.features import BRIGHTEST, FINE_CONTRAST, channels, drawing_channels, photo_canvas
 from coppermend.damage.layers import Canvas
 from coppermend.damage.maps import GRADE_STEPS, PX_PER_MM
 from coppermend.damage.own_colours import by_own_colours, in_order
@@ -32,7 +33,11 @@ _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
 # By held-out synthetic photographs of two renderers.
 _SURE, _CORE_MM2, _NEAR_MM, _CREEP_MM, _SHARE = 0.7, 2.0, 12.0, 20.0, 0.1
-_EVEN, _ROUGH = 0.5, 0.045  # lamps there have 0.02 to 0.04, crust 0.05 and more
+_EVEN = 0.5
+# Crust has 0.125 and more of the contrast that a quarter of the board exceeds, however blurred the photo; a lamp had 0.06.
+_DULL = 0.12
+# Where a colour burns out, lamps had a contrast of 0.02 to 0.04, and crust 0.05 and more.
+_BURNT, _BURNT_DULL = 0.5, 0.045
 _DATA = "coppermend.damage.data"
 
 
@@ -54,7 +59,7 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
     straight = rectify(photo.rgb, inside, photo_canvas(board))
     drawing = drawing_channels(board, side)
     planes = channels(straight, drawing)
-    chances = by_own_colours(rooted(grade_chances(planes), planes[FINE_CONTRAST]), planes)
+    chances = by_own_colours(rooted(grade_chances(planes), planes[FINE_CONTRAST], planes[BRIGHTEST]), planes)
     canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
     on_board = canvas.blank()
     canvas.fill(on_board, board_shape(board))
@@ -75,16 +80,19 @@ def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
     return in_order(np.asarray(chances, np.float32))
 
 
-def rooted(chances: NDArray[np.float32], contrast: NDArray[np.float32]) -> NDArray[np.float32]:
+def rooted(
+    chances: NDArray[np.float32], contrast: NDArray[np.float32], brightest: NDArray[np.float32]
+) -> NDArray[np.float32]:
     """``chances``, but 0 where no core of the leak is near: a leak has one, print and lamps have none.
 
-    A core is a patch that is surely crust. Crust is rough: a patch without contrast from cell to cell is the board under a
-    mirrored lamp, and so is what hangs together with it and with no core. Leaks creep, so a patch far from all cores is one
-    only where it is large beside the largest; what stands by itself is print or a part as a rule, and the user can paint it in.
+    A core is a patch that is surely crust. Crust is rough: a smooth patch is the board under a mirrored lamp, and so is what
+    hangs together with it and with no core. Leaks creep, so a patch far from all cores is one only where it is large beside
+    the largest; what stands by itself is print or a part as a rule, and the user can paint it in.
 
     Args:
         chances: (3, rows, columns) of light, moderate and heavy or worse.
         contrast: (rows, columns), ``features.FINE_CONTRAST`` of the channels.
+        brightest: (rows, columns), ``features.BRIGHTEST`` of the channels.
     """
     sure = (chances[1] >= _SURE).astype(np.uint8)
     sure = cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -93,7 +101,7 @@ def rooted(chances: NDArray[np.float32], contrast: NDArray[np.float32]) -> NDArr
     area = figures[:, cv2.CC_STAT_AREA].astype(np.int64)
     area[0] = 0  # what is not sure
     candidates = np.flatnonzero(area >= _CORE_MM2 * PX_PER_MM**2)
-    rough = np.asarray(scipy.ndimage.median(contrast, patches, candidates)) >= _ROUGH
+    rough = ~_smooth(patches, candidates, contrast, brightest)
     large, lamp = np.zeros(len(area), np.bool_), np.zeros(len(area), np.bool_)
     large[candidates[rough]], lamp[candidates[~rough]] = True, True
     if not large.any():
@@ -109,6 +117,21 @@ def rooted(chances: NDArray[np.float32], contrast: NDArray[np.float32]) -> NDArr
         core[reached] = True
     lit = _apart_from(chances[0] >= _EVEN, lamp[patches], core[patches])
     return np.asarray(chances * ((away <= _NEAR_MM * PX_PER_MM) & ~lit), np.float32)
+
+
+def _smooth(
+    patches: NDArray[Any],
+    which: NDArray[np.intp],
+    contrast: NDArray[np.float32],
+    brightest: NDArray[np.float32],
+) -> NDArray[np.bool_]:
+    """Which patches have hardly any contrast from cell to cell: for this photo, which may be blurred, or for one burnt out."""
+    inside, bright = (
+        np.asarray(scipy.ndimage.median(plane, patches, which)) for plane in (contrast, brightest)
+    )
+    return np.asarray(
+        (inside < _DULL * np.percentile(contrast, 75)) | ((inside < _BURNT_DULL) & (bright >= _BURNT))
+    )
 
 
 def _apart_from(

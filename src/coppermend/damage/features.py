@@ -21,7 +21,8 @@ from coppermend.damage.maps import PX_PER_MM
 
 PHOTO_PX_PER_MM = 2.0 * PX_PER_MM
 COUNT = 22
-FINE_CONTRAST = 10  # of the channels: how much brightness differs from cell to cell
+# Of the channels: how near the brightest colour is to burning out, and how much brightness differs from cell to cell.
+BRIGHTEST, FINE_CONTRAST = 3, 10
 _PADS, _BODIES, _COPPER_FREE = 0, 2, 60
 _FLOOR = 0.02  # added before logarithms: darkness is noise
 _LIMIT = 2.0  # natural logarithm of a ratio; what is further out tells no more
@@ -92,7 +93,7 @@ def channels(photo: NDArray[np.uint8], drawing: Drawing) -> NDArray[np.float32]:
     light = _mean(logs)
     out = np.empty((COUNT, rows, columns), np.float32)
     out[0:3] = against.transpose(2, 0, 1)
-    out[3] = np.clip((_extreme(cv2.max, cells) - np.float32(235)) / 20, 0, 1)
+    out[BRIGHTEST] = np.clip((_extreme(cv2.max, cells) - np.float32(235)) / 20, 0, 1)
     out[4] = np.clip((_extreme(cv2.min, cells) - np.float32(235)) / 20, 0, 1)
     out[5] = _mean(cells.astype(np.float32)) * np.float32(1 / 255)
     out[6] = 4 * _grain(photo)
