@@ -18,41 +18,43 @@ WIDTHS = (16, 32, 48, 64, 64)
 SPREAD = 0.12  # of a convolution's weights, about as training leaves them
 
 
+def _conv(a: int, b: int, size: int = 3, stride: int = 1) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(a, b, size, stride, size // 2, bias=False), nn.BatchNorm2d(b), nn.ReLU(inplace=True)
+    )
+
+
+class Added(nn.Module):
+    """What two convolutions add to their input; nothing before training, so that older weights can start it."""
+
+    def __init__(self, width: int) -> None:
+        super().__init__()
+        self.pair = nn.Sequential(
+            _conv(width, width), nn.Conv2d(width, width, 3, 1, 1, bias=False), nn.BatchNorm2d(width)
+        )
+        nn.init.zeros_(self.pair[2].weight)
+
+    def forward(self, x):
+        return x + self.pair(x)
+
+
 def network():
     """A small U-Net: the channels of ``features`` at 4 px/mm in, out three logits (light, moderate, heavy or worse)."""
-
-    def conv(a: int, b: int, size: int = 3, stride: int = 1) -> nn.Module:
-        return nn.Sequential(
-            nn.Conv2d(a, b, size, stride, size // 2, bias=False), nn.BatchNorm2d(b), nn.ReLU(inplace=True)
-        )
-
-    class Added(nn.Module):
-        """What two convolutions add to their input; nothing before training, so that older weights can start it."""
-
-        def __init__(self, width: int) -> None:
-            super().__init__()
-            self.pair = nn.Sequential(
-                conv(width, width), nn.Conv2d(width, width, 3, 1, 1, bias=False), nn.BatchNorm2d(width)
-            )
-            nn.init.zeros_(self.pair[2].weight)
-
-        def forward(self, x):
-            return x + self.pair(x)
 
     class Net(nn.Module):
         def __init__(self) -> None:
             super().__init__()
             full, half, quarter, eighth, far = WIDTHS
-            self.at_full = conv(CHANNELS, full)
-            self.at_half = nn.Sequential(conv(CHANNELS, half), conv(half, half), Added(half))
-            self.at_quarter = nn.Sequential(conv(half, quarter, stride=2), conv(quarter, quarter))
-            self.at_eighth = nn.Sequential(conv(quarter, eighth, stride=2), conv(eighth, eighth))
-            self.at_far = nn.Sequential(conv(eighth, far, stride=2), conv(far, far), conv(far, far))
+            self.at_full = _conv(CHANNELS, full)
+            self.at_half = nn.Sequential(_conv(CHANNELS, half), _conv(half, half), Added(half))
+            self.at_quarter = nn.Sequential(_conv(half, quarter, stride=2), _conv(quarter, quarter))
+            self.at_eighth = nn.Sequential(_conv(quarter, eighth, stride=2), _conv(eighth, eighth))
+            self.at_far = nn.Sequential(_conv(eighth, far, stride=2), _conv(far, far), _conv(far, far))
             below, beside = (far, eighth, quarter), (eighth, quarter, half)
-            self.narrow = nn.ModuleList([conv(a, b // 2, 1) for a, b in zip(below, beside, strict=True)])
-            self.join = nn.ModuleList([conv(b + b // 2, b) for b in beside])
-            self.last = conv(half, full, 1)
-            self.out = nn.Sequential(conv(2 * full, full), Added(full), nn.Conv2d(full, 3, 1))
+            self.narrow = nn.ModuleList([_conv(a, b // 2, 1) for a, b in zip(below, beside, strict=True)])
+            self.join = nn.ModuleList([_conv(b + b // 2, b) for b in beside])
+            self.last = _conv(half, full, 1)
+            self.out = nn.Sequential(_conv(2 * full, full), Added(full), nn.Conv2d(full, 3, 1))
 
         def forward(self, x):
             # Edges are seen at full scale; what is around it is looked at from half scale on.
@@ -104,45 +106,45 @@ def from_onnx(source: Path, batches: Iterable[np.ndarray]):
     stored = {tensor.name: torch.tensor(onnx.numpy_helper.to_array(tensor)) for tensor in graph.initializer}
     folded = [[stored[name] for name in node.input[1:]] for node in graph.node if node.op_type == "Conv"]
     if len(folded) < len(convs):
-        added = {conv for pair in net.modules() if type(pair).__name__ == "Added" for conv in pair.modules()}
+        added = {conv for pair in net.modules() if isinstance(pair, Added) for conv in pair.modules()}
         convs = [conv for conv in convs if conv not in added]
     layers = [m for m in net.modules() if isinstance(m, nn.Sequential)]
     after = {a: b for layer in layers for a, b in pairwise(layer) if isinstance(b, nn.BatchNorm2d)}
-    sums: dict = {conv: torch.zeros(3, conv.out_channels, dtype=torch.float64) for conv in after}
-
-    def count(conv: nn.Module, _: object, given: torch.Tensor) -> None:
-        cells = given.double().transpose(0, 1).flatten(1)
-        sums[conv] += torch.stack(
-            [torch.full_like(cells[:, 0], cells.shape[1]), cells.sum(1), (cells**2).sum(1)]
-        )
-
     with torch.no_grad():
         for conv, (weight, bias) in zip(convs, folded, strict=True):
-            spread = SPREAD / weight.std() if conv in after else 1.0
-            conv.weight.copy_(weight * spread)
-            if conv.bias is not None:
+            if conv in after:
+                spread = SPREAD / weight.std()
+                conv.weight.copy_(weight * spread)
+                after[conv].weight.fill_(1 / spread)
+                after[conv].bias.copy_(bias)
+                after[conv].running_var.fill_(1 - after[conv].eps)
+            else:
+                conv.weight.copy_(weight)
                 conv.bias.copy_(bias)
-                continue
-            normed = after[conv]
-            normed.weight.fill_(1 / spread)
-            normed.bias.copy_(bias)
-            normed.running_mean.zero_()
-            normed.running_var.fill_(1 - normed.eps)
-        hooks = [conv.register_forward_hook(count) for conv in convs if conv in after]
-        for batch in batches:
-            net(torch.from_numpy(batch))
-        for hook in hooks:
-            hook.remove()
-        for conv in convs:
-            if (normed := after.get(conv)) is not None:
-                cells, total, squares = sums[conv]
-                mean = total / cells
-                deviation = torch.sqrt(squares / cells - mean**2 + normed.eps)
-                normed.bias += mean * normed.weight
-                normed.weight *= deviation
-                normed.running_mean.copy_(mean)
-                normed.running_var.copy_(deviation**2 - normed.eps)
+        _normalise(net, {conv: after[conv] for conv in convs if conv in after}, batches)
     return net
+
+
+def _normalise(net, after: dict, batches: Iterable[np.ndarray]) -> None:
+    """Let each normalisation, which only scaled and shifted, take out the mean and spread of what it is given; its output stays."""
+    given: dict = {conv: [] for conv in after}
+
+    def look(conv: nn.Module, _: object, out: torch.Tensor) -> None:
+        out = out.double()
+        given[conv].append(torch.stack([out.mean((0, 2, 3)), (out**2).mean((0, 2, 3))]))
+
+    hooks = [conv.register_forward_hook(look) for conv in after]
+    for batch in batches:
+        net(torch.from_numpy(batch))
+    for hook in hooks:
+        hook.remove()
+    for conv, normed in after.items():
+        mean, square = torch.stack(given[conv]).mean(0)
+        deviation = torch.sqrt(square - mean**2 + normed.eps)
+        normed.bias += mean * normed.weight
+        normed.weight *= deviation
+        normed.running_mean.copy_(mean)
+        normed.running_var.copy_(deviation**2 - normed.eps)
 
 
 def _in_order_of_use(net) -> list:

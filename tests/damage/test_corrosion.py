@@ -9,7 +9,15 @@ import pytest
 from coppermend.board.model import Board, Pad, Part, Track, Via
 from coppermend.damage.camera import Camera, View
 from coppermend.damage.corrosion import corrosion_map, encode_map, rooted, severity_of
-from coppermend.damage.features import COUNT, channels, drawing_channels, mask_colour, photo_canvas
+from coppermend.damage.features import (
+    BRIGHTEST,
+    COUNT,
+    FINE_CONTRAST,
+    channels,
+    drawing_channels,
+    mask_colour,
+    photo_canvas,
+)
 from coppermend.damage.layers import Canvas, draw_layers
 from coppermend.damage.maps import read_map
 from coppermend.damage.photo import Photo, read_photo
@@ -75,14 +83,11 @@ def test_severities_follow_the_grades() -> None:
     assert found == [0, 48, 111, 112, 176, 255]
 
 
-def rough(chances: np.ndarray) -> np.ndarray:
-    """Contrast from cell to cell as crust has it, everywhere."""
-    return np.full(chances.shape[1:], 0.2, np.float32)
-
-
-def dark(chances: np.ndarray) -> np.ndarray:
-    """No colour near burning out, anywhere."""
-    return np.zeros(chances.shape[1:], np.float32)
+def planes_of(chances: np.ndarray, contrast: float = 0.2) -> np.ndarray:
+    """Channels with the same contrast from cell to cell everywhere, such as crust has it, and nothing near burning out."""
+    planes = np.zeros((COUNT, *chances.shape[1:]), np.float32)
+    planes[FINE_CONTRAST] = contrast
+    return planes
 
 
 @pytest.mark.parametrize(
@@ -105,10 +110,10 @@ def test_smooth_patch_is_a_lamp_not_a_leak(
     lamp, crust = (slice(20, 100), slice(20, 100)), (slice(50, 60), slice(140, 152))
     chances[:, *lamp] = chances[:, *crust] = 0.95
     chances[0, 40:80, 100:120] = 0.6
-    contrast, brightest = np.full(chances.shape[1:], usual, np.float32), dark(chances)
-    contrast[lamp], brightest[lamp] = contrast_there, brightest_there
+    planes = planes_of(chances, usual)
+    planes[FINE_CONTRAST, *lamp], planes[BRIGHTEST, *lamp] = contrast_there, brightest_there
 
-    kept = rooted(chances, contrast, brightest)[0] > 0
+    kept = rooted(chances, planes)[0] > 0
 
     assert kept[crust].all() and kept[lamp].any() != is_lamp
     assert not is_lamp or not kept[:, :120].any()
@@ -121,11 +126,11 @@ def test_damage_without_a_core_is_dropped() -> None:
     chances[1, 95:105, 20:40] = 0.9
     chances[1, 95:98, 360:363] = 0.9
 
-    kept = rooted(chances, rough(chances), dark(chances))[0] > 0
+    kept = rooted(chances, planes_of(chances))[0] > 0
 
     assert kept[100, 12:84].all() and not kept[:, 39 + 12 * 4 + 2 :].any()
     chances[1, :, :300] = 0
-    assert not rooted(chances, rough(chances), dark(chances)).any()
+    assert not rooted(chances, planes_of(chances)).any()
 
 
 def test_leak_creeps_from_patch_to_patch() -> None:
@@ -140,7 +145,7 @@ def test_leak_creeps_from_patch_to_patch() -> None:
     leak, near, next_to_it = patch(10, 100, 40), patch(150, 10), patch(220, 10)
     print_far_off, second_leak, beside_it = patch(420, 12), patch(900, 41), patch(1000, 12)
 
-    kept = rooted(chances, rough(chances), dark(chances))[0] > 0
+    kept = rooted(chances, planes_of(chances))[0] > 0
 
     assert all(kept[place].all() for place in (leak, near, next_to_it, second_leak, beside_it))
     assert not kept[print_far_off].any()

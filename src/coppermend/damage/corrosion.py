@@ -33,7 +33,6 @@ _BLOCK = 16  # the network halves its input four times
 _THREADS = 2
 # By held-out synthetic photographs of two renderers.
 _SURE, _CORE_MM2, _NEAR_MM, _CREEP_MM, _SHARE = 0.7, 2.0, 12.0, 20.0, 0.1
-_EVEN = 0.5
 # Crust has 0.125 and more of the contrast that a quarter of the board exceeds, however blurred the photo; a lamp had 0.06.
 _DULL = 0.12
 # Where a colour burns out, lamps had a contrast of 0.02 to 0.04, and crust 0.05 and more.
@@ -59,7 +58,7 @@ def corrosion_map(photo: Photo, board: Board, view: View, side: Layer = "top") -
     straight = rectify(photo.rgb, inside, photo_canvas(board))
     drawing = drawing_channels(board, side)
     planes = channels(straight, drawing)
-    chances = by_own_colours(rooted(grade_chances(planes), planes[FINE_CONTRAST], planes[BRIGHTEST]), planes)
+    chances = by_own_colours(rooted(grade_chances(planes), planes), planes)
     canvas = Canvas(board.width_mm, board.height_mm, PX_PER_MM)
     on_board = canvas.blank()
     canvas.fill(on_board, board_shape(board))
@@ -80,9 +79,7 @@ def grade_chances(planes: NDArray[np.float32]) -> NDArray[np.float32]:
     return in_order(np.asarray(chances, np.float32))
 
 
-def rooted(
-    chances: NDArray[np.float32], contrast: NDArray[np.float32], brightest: NDArray[np.float32]
-) -> NDArray[np.float32]:
+def rooted(chances: NDArray[np.float32], planes: NDArray[np.float32]) -> NDArray[np.float32]:
     """``chances``, but 0 where no core of the leak is near: a leak has one, print and lamps have none.
 
     A core is a patch that is surely crust. Crust is rough: a smooth patch is the board under a mirrored lamp, and so is what
@@ -91,8 +88,7 @@ def rooted(
 
     Args:
         chances: (3, rows, columns) of light, moderate and heavy or worse.
-        contrast: (rows, columns), ``features.FINE_CONTRAST`` of the channels.
-        brightest: (rows, columns), ``features.BRIGHTEST`` of the channels.
+        planes: (channels, rows, columns) from ``features.channels``.
     """
     sure = (chances[1] >= _SURE).astype(np.uint8)
     sure = cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -101,9 +97,11 @@ def rooted(
     area = figures[:, cv2.CC_STAT_AREA].astype(np.int64)
     area[0] = 0  # what is not sure
     candidates = np.flatnonzero(area >= _CORE_MM2 * PX_PER_MM**2)
-    rough = ~_smooth(patches, candidates, contrast, brightest)
+    if not len(candidates):
+        return np.zeros_like(chances)
+    smooth = _smooth(patches, candidates, planes[FINE_CONTRAST], planes[BRIGHTEST])
     large, lamp = np.zeros(len(area), np.bool_), np.zeros(len(area), np.bool_)
-    large[candidates[rough]], lamp[candidates[~rough]] = True, True
+    large[candidates[~smooth]], lamp[candidates[smooth]] = True, True
     if not large.any():
         return np.zeros_like(chances)
     core = large & (area >= _SHARE * area[large].max())
@@ -115,7 +113,7 @@ def rooted(
         if not len(reached):
             break
         core[reached] = True
-    lit = _apart_from(chances[0] >= _EVEN, lamp[patches], core[patches])
+    lit = _apart_from(chances[0] >= THRESHOLDS[0], lamp[patches], core[patches])
     return np.asarray(chances * ((away <= _NEAR_MM * PX_PER_MM) & ~lit), np.float32)
 
 
@@ -126,8 +124,10 @@ def _smooth(
     brightest: NDArray[np.float32],
 ) -> NDArray[np.bool_]:
     """Which patches have hardly any contrast from cell to cell: for this photo, which may be blurred, or for one burnt out."""
+    chosen = np.isin(patches, which)  # ndimage sorts all that it is given, and most of the board is no patch
     inside, bright = (
-        np.asarray(scipy.ndimage.median(plane, patches, which)) for plane in (contrast, brightest)
+        np.asarray(scipy.ndimage.median(plane[chosen], patches[chosen], which))
+        for plane in (contrast, brightest)
     )
     return np.asarray(
         (inside < _DULL * np.percentile(contrast, 75)) | ((inside < _BURNT_DULL) & (bright >= _BURNT))
