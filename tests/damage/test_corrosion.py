@@ -117,6 +117,8 @@ def test_smooth_patch_is_a_lamp_not_a_leak(
 
     assert kept[crust].all() and kept[lamp].any() != is_lamp
     assert not is_lamp or not kept[:, :120].any()
+    chances[:, *crust] = 0
+    assert rooted(chances, planes).any() != is_lamp
 
 
 def test_damage_without_a_core_is_dropped() -> None:
